@@ -1,0 +1,1 @@
+"""Read files, units, axes, health, the outside skin, views."""

@@ -1,0 +1,69 @@
+"""The body: a shell as a triangle mesh, in mm at model size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """A body as read, in mm at model size, +x to the front, +y to the left, +z up.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Welded corner positions, mm.
+    faces : (m, 3) int64
+        Triangles, counter-clockwise seen from outside.
+    name : str
+        The file's stem.
+    source : Path or None
+        The file that was read.
+    repairs : tuple of str
+        What reading mended, one phrase each; empty when nothing was.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    name: str = "body"
+    source: Path | None = None
+    repairs: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def corners(self) -> FloatArray:
+        """(m, 3, 3) corner positions per face, mm."""
+        return self.vertices[self.faces]
+
+    @cached_property
+    def normals(self) -> FloatArray:
+        """(m, 3) outward unit normals; zero for a face without area."""
+        a, b, c = np.moveaxis(self.corners, 1, 0)
+        normal = np.cross(b - a, c - a)
+        length = np.linalg.norm(normal, axis=1, keepdims=True)
+        return np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+
+    @cached_property
+    def areas(self) -> FloatArray:
+        """(m,) face areas, mm^2."""
+        a, b, c = np.moveaxis(self.corners, 1, 0)
+        return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+
+    @cached_property
+    def bounds(self) -> FloatArray:
+        """(2, 3) lowest and highest coordinates, mm."""
+        used = self.vertices[np.unique(self.faces)]
+        return np.array([used.min(axis=0), used.max(axis=0)])
+
+    @property
+    def size(self) -> FloatArray:
+        """(3,) length, width and height, mm."""
+        return self.bounds[1] - self.bounds[0]

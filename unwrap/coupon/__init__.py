@@ -1,0 +1,1 @@
+"""The test print and what its readings mean."""

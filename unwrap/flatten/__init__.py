@@ -1,0 +1,1 @@
+"""First flattening, relaxing to the film, strain figures, the proven bound."""

@@ -1,0 +1,1 @@
+"""Proof, strain pictures, guide, report."""

@@ -1,0 +1,1 @@
+"""Fills, lining, bands, lettering, artwork; from body to flat."""

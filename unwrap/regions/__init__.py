@@ -1,0 +1,1 @@
+"""Find surfaces, grow and trim regions, reflect, bridge details, make the patch."""

@@ -1,0 +1,1 @@
+"""Where to cut, how to cut, fitting slits."""

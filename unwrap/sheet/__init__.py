@@ -1,0 +1,1 @@
+"""Outline, bleed, layout, plates, SVG, PDF."""
