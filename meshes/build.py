@@ -15,9 +15,15 @@ from manifold3d import Manifold
 HERE = Path(__file__).resolve().parent
 
 
+FINEST = 2e-4  # mm; finer features would fall together in a file of single-precision numbers
+
+
 def triangles(solid: Manifold) -> tuple[np.ndarray, np.ndarray]:
-    mesh = solid.to_mesh64()
-    return np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts)
+    mesh = solid.set_tolerance(FINEST).to_mesh64()
+    places, corner = np.unique(mesh.vert_properties[:, :3].astype(np.float32), axis=0, return_inverse=True)
+    faces = corner[np.asarray(mesh.tri_verts)]
+    distinct = (faces != np.roll(faces, 1, axis=1)).all(axis=1)
+    return places, faces[distinct]
 
 
 def write_stl(solid: Manifold, path: Path) -> None:
@@ -38,9 +44,7 @@ SAMPLES = {"tank_engine": tank_engine}
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument(
-        "--places", action="store_true", help="print points by which a job can name the parts"
-    )
+    parser.add_argument("--places", action="store_true", help="print points that name the parts in a job")
     parser.add_argument("names", nargs="*", help="which to build; all when none is given")
     asked = parser.parse_args()
     for name in asked.names or SAMPLES:

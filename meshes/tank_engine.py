@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 from manifold3d import Manifold
-
 from shapes import (
     along_outline,
     along_x,
@@ -69,9 +68,10 @@ def _footplate() -> Manifold:
     hole = turned_along_x([(0, -3), (0.8, -3), (0.8, 3), (0, 3)], 53.0, 11.8, 24)
     stocks = both_sides((stock - hole).translate((0, 10.0, 0)))
     stocks = union([stocks, stocks.mirror((1, 0, 0))])
-    hook = box((-54.0, 54.0), (-0.9, 0.9), (10.4, 13.0)) - box((-53.0, 53.0), (-2.0, 2.0), (9.0, 14.0))
+    hook = box((-54.0, 54.0), (-0.9, 0.9), (10.4, 13.0)) - box((-52.5, 52.5), (-2.0, 2.0), (9.0, 14.0))
     steps = both_sides(union([_step(-27.0), _step(24.0)]))
-    return union([plate - slot, valance, beams, stocks, hook, steps])
+    under_saddle = box((36.2, 45.8), (-5.5, 5.5), (DECK - 2.0, DECK + 0.5))
+    return union([plate - slot - under_saddle, valance, beams, stocks, hook, steps])
 
 
 def _step(x: float) -> Manifold:
@@ -109,50 +109,52 @@ def _on_tank(places: np.ndarray, out: np.ndarray, z: float) -> Manifold:
     return studs(np.column_stack([places, high]), np.column_stack([out, np.zeros(len(out))]))
 
 
+def _bunker_plan(grow: float) -> list[tuple[float, float]]:
+    """From the bunker's rounded rear corners forward to the cab's front sheet."""
+    back, y, radius = REAR - grow, CAB_Y + grow, 3.2 + grow
+    return rounded([(back, -y, radius), (CAB_FRONT, -y, 0), (CAB_FRONT, y, 0), (back, y, radius)], 14)
+
+
 def _cab_and_bunker() -> Manifold:
     side = [(REAR, DECK - 0.5, 0), (CAB_FRONT, DECK - 0.5, 0), (CAB_FRONT, 52, 0), (CAB_BACK, 52, 0)]
     side += [(CAB_BACK, 42.0, 8.0), (CAB_BACK - 3.2, 36.5, 3.0), (REAR, 36.5, 0)]
-    plan = rounded(
-        [(REAR, -CAB_Y, 3.2), (CAB_FRONT, -CAB_Y, 0), (CAB_FRONT, CAB_Y, 0), (REAR, CAB_Y, 3.2)], 14
-    )
     under_roof = barrel((-60.0, 0.0), ROOF_CROWN - ROOF_RADIUS, ROOF_RADIUS - 0.4, 192)
-    block = (along_y(rounded(side, 14), (-CAB_Y, CAB_Y)) ^ along_z(plan, (DECK - 1, 60))) ^ under_roof
-    cab_inside = box((CAB_BACK + 1.0, CAB_FRONT - 1.0), (-CAB_Y + 1.0, CAB_Y - 1.0), (DECK - 2, 60))
-    coal = box((REAR + 1.0, CAB_BACK - 0.6), (-CAB_Y + 1.0, CAB_Y - 1.0), (34.2, 60))
-    bunker_inside = box((REAR + 1.1, CAB_BACK - 0.6), (-CAB_Y + 1.1, CAB_Y - 1.1), (DECK - 2, 33.0))
-    rounded_end = along_z(
-        rounded(
-            [(REAR + 1, -CAB_Y + 1, 2.2), (0, -CAB_Y + 1, 0), (0, CAB_Y - 1, 0), (REAR + 1, CAB_Y - 1, 2.2)]
-        ),
-        (0, 60),
-    )
-    shell = block - cab_inside - (coal ^ rounded_end) - (bunker_inside ^ rounded_end)
+    block = (
+        along_y(rounded(side, 14), (-CAB_Y, CAB_Y)) ^ along_z(_bunker_plan(0.0), (DECK - 1, 60))
+    ) ^ under_roof
+    wide = (-CAB_Y, CAB_Y)
+    inside = along_z(_bunker_plan(-1.0), (0.0, 60.0))
+    cab = inside ^ box((CAB_BACK + 1.0, CAB_FRONT - 1.0), wide, (DECK - 2, 60))
+    coal = inside ^ box((REAR, CAB_BACK - 0.6), wide, (34.2, 60))
+    below_coal = inside ^ box((REAR, CAB_BACK - 0.6), wide, (DECK - 2, 33.0))
+    shell = block - cab - coal - below_coal - _windows()
 
-    opening = rounded([(-33.0, 30.0, 2.5), (-22.0, 30.0, 2.5), (-22.0, 41.8, 2.0), (-33.0, 41.8, 2.0)], 10)
-    shell -= along_y(opening, (-20.0, 20.0))
-    spectacles = both_sides(barrel((CAB_FRONT - 3, CAB_FRONT + 3), 43.2, 2.5, 40).translate((0, 7.8, 0)))
-    shell -= spectacles
-    shell -= both_sides(barrel((CAB_BACK - 3, CAB_BACK + 3), 43.2, 2.3, 40).translate((0, 7.2, 0)))
-    edging = along_y(
-        rounded([(-33.5, 29.5, 3.0), (-21.5, 29.5, 3.0), (-21.5, 42.3, 2.5), (-33.5, 42.3, 2.5)], 10), (0, 20)
-    )
-    rim = (edging - along_y(opening, (0, 20))) ^ box((-40, -10), (CAB_Y - 0.4, CAB_Y + 0.25), (20, 50))
-    beading = (
-        along_z(
-            rounded(
-                [
-                    (REAR - 0.2, -CAB_Y - 0.25, 3.4),
-                    (-39.6, -CAB_Y - 0.25, 0),
-                    (-39.6, CAB_Y + 0.25, 0),
-                    (REAR - 0.2, CAB_Y + 0.25, 3.4),
-                ],
-                14,
-            ),
-            (36.0, 36.5),
-        )
-        - coal
-    )
-    return union([shell, both_sides(rim), beading])
+    beading = along_z(_bunker_plan(0.25), (36.0, 36.5)) ^ box((REAR - 1, -39.6), (-20, 20), (30, 40))
+    return union([shell, both_sides(_opening_rim()), beading - coal])
+
+
+def _side_opening(grow: float) -> list[tuple[float, float]]:
+    low, high = (-33.0 - grow, 30.0 - grow), (-22.0 + grow, 41.8 + grow)
+    lower, upper = 2.5 + grow, 2.0 + grow
+    corners = [
+        (low[0], low[1], lower),
+        (high[0], low[1], lower),
+        (high[0], high[1], upper),
+        (low[0], high[1], upper),
+    ]
+    return rounded(corners, 10)
+
+
+def _opening_rim() -> Manifold:
+    """The half-round edging round the side opening, left side."""
+    frame = along_y(_side_opening(0.5), (CAB_Y - 0.4, CAB_Y + 0.25))
+    return frame - along_y(_side_opening(0.0), (0.0, 20.0))
+
+
+def _windows() -> Manifold:
+    front = barrel((CAB_FRONT - 3, CAB_FRONT + 3), 43.2, 2.5, 40).translate((0, 7.8, 0))
+    back = barrel((CAB_BACK - 3, CAB_BACK + 3), 43.2, 2.3, 40).translate((0, 7.2, 0))
+    return union([along_y(_side_opening(0.0), (-20.0, 20.0)), both_sides(front), both_sides(back)])
 
 
 def _boiler() -> Manifold:
@@ -163,40 +165,29 @@ def _boiler() -> Manifold:
 def _smokebox() -> Manifold:
     drum = barrel(SMOKEBOX_X, AXIS, SMOKEBOX)
     front = barrel((SMOKEBOX_X[1] - 0.2, SMOKEBOX_X[1] + 0.3), AXIS, SMOKEBOX - 0.6)
-    dish = arc((0.0, -20.4), 22.0, 90, 67.8, 12)  # meets the front plate at a radius of 8.3 mm
-    door = turned_along_x(
-        [(0.0, -0.5), (8.3, -0.5), *((r, d) for r, d in reversed(dish))], SMOKEBOX_X[1] + 0.3, AXIS, 96
-    )
-    straps = union(box((49.0, 50.0), (-6.8, 5.0), (AXIS + z - 0.5, AXIS + z + 0.5)) for z in (-3.2, 3.2))
-    hinge = turned([(0, -5.0), (0.55, -5.0), (0.55, 5.0), (0, 5.0)], 49.5, -7.3, AXIS, 16)
-    dart = turned_along_x([(0, -1), (0.9, -1), (0.9, 2.2), (0.5, 2.5), (0, 2.5)], 49.5, AXIS, 24)
-    handles = union(
-        [
-            box((51.0, 51.6), (-0.35, 0.35), (AXIS - 3.0, AXIS)),
-            box((51.8, 52.4), (-0.3, 2.4), (AXIS - 0.3, AXIS + 0.3)),
-        ]
-    )
-    saddle = along_x(
-        rounded(
-            [
-                (-8.0, DECK - 0.5, 0),
-                (8.0, DECK - 0.5, 0),
-                (6.2, 19.0, 4.0),
-                (6.8, 24, 0),
-                (-6.8, 24, 0),
-                (-6.2, 19.0, 4.0),
-            ]
-        ),
-        (35.0, 47.0),
-    )
-    saddle -= along_x([(-6.0, DECK - 2), (6.0, DECK - 2), (4.6, 19.0), (-4.6, 19.0)], (36.2, 45.8))
-    saddle -= barrel((30, 50), AXIS, BOILER - 0.5)
-    angle = np.radians(np.arange(-48, 229, 9.0))
+    angle = np.radians(np.arange(-45.0, 226.0, 9.0))
     ring = np.column_stack([np.zeros_like(angle), np.cos(angle), np.sin(angle)])
-    rivets = union(
-        studs(ring * SMOKEBOX + (x, 0.0, AXIS), ring) for x in (SMOKEBOX_X[0] + 0.9, SMOKEBOX_X[1] - 0.9)
-    )
-    return union([drum, front, door, straps, hinge, dart, handles, saddle, rivets])
+    ends = (SMOKEBOX_X[0] + 0.9, SMOKEBOX_X[1] - 0.9)
+    rivets = union(studs(ring * SMOKEBOX + (x, 0.0, AXIS), ring) for x in ends)
+    return union([drum, front, _door(SMOKEBOX_X[1] + 0.3), _saddle(), rivets])
+
+
+def _door(x: float) -> Manifold:
+    """The dished smokebox door with its clamps and handle, standing on the front plate at x."""
+    dish = arc((0.0, -20.4), 22.0, 67.8, 90, 12)  # meets the plate at a radius of 8.3 mm
+    door = turned_along_x([(0.0, -0.5), (8.3, -0.5), *dish], x, AXIS, 96)
+    boss = turned_along_x([(0, -1), (0.9, -1), (0.9, 2.3), (0.5, 2.6), (0, 2.6)], x, AXIS, 24)
+    handle = box((x + 1.8, x + 2.4), (-0.35, 0.35), (AXIS - 3.2, AXIS))
+    clamp = box((x - 0.3, x + 0.6), (-0.5, 0.5), (7.4, 9.0))
+    clamps = [clamp.rotate((turn, 0, 0)).translate((0, 0, AXIS)) for turn in np.arange(30.0, 390.0, 60.0)]
+    return union([door, boss, handle, *clamps])
+
+
+def _saddle() -> Manifold:
+    half = [(8.0, DECK - 0.5, 0), (6.2, 19.0, 4.0), (6.8, 24.0, 0)]
+    block = along_x(rounded(half + [(-y, z, radius) for y, z, radius in reversed(half)]), (35.0, 47.0))
+    inside = along_x([(-6.0, DECK - 2), (6.0, DECK - 2), (4.6, 19.0), (-4.6, 19.0)], (36.2, 45.8))
+    return block - inside - barrel((30, 50), AXIS, BOILER - 0.5)
 
 
 def _roof() -> Manifold:
