@@ -1,0 +1,105 @@
+"""Rays against a triangle mesh: what is hit first, and whether anything is in the way."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, NamedTuple
+
+import numpy as np
+from embreex import rtcore_scene
+from embreex.mesh_construction import TriangleMesh
+from numpy.typing import NDArray
+
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+
+# One run over fewer rays than this costs less than handing it to a second thread.
+SMALL = 20_000
+THREADS = 2
+
+
+class FirstHits(NamedTuple):
+    """What each ray meets first.
+
+    Attributes
+    ----------
+    face : (r,) int64
+        The face, -1 where the ray meets nothing.
+    distance : (r,) float64
+        Along the ray, in lengths of its direction; infinite where it meets nothing.
+    weights : (r, 3) float64
+        Barycentric weights of the place on the face's three corners.
+    """
+
+    face: IntArray
+    distance: FloatArray
+    weights: FloatArray
+
+
+class Rays:
+    """A mesh made ready for rays.
+
+    Embree works in single precision; the mesh is moved to its own middle first, so
+    that a body far from the origin loses nothing.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Positions.
+    faces : (m, 3) int64
+        Triangles.
+    """
+
+    def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
+        used = vertices[np.unique(faces)] if len(faces) else np.zeros((1, 3))
+        self.middle = 0.5 * (used.min(axis=0) + used.max(axis=0))
+        self.reach = float(np.linalg.norm(np.ptp(used, axis=0))) or 1.0
+        self._scene = rtcore_scene.EmbreeScene()
+        moved = np.ascontiguousarray(vertices - self.middle, dtype=np.float32)
+        # The scene keeps pointers only, so the geometry must live as long as it does.
+        self._mesh = TriangleMesh(self._scene, moved, np.ascontiguousarray(faces, dtype=np.int32))
+
+    def first(self, origins: FloatArray, directions: FloatArray) -> FirstHits:
+        """What each ray meets first.
+
+        Parameters
+        ----------
+        origins, directions : (r, 3) float
+            Starting places and directions; both are broadcast against each other.
+
+        Returns
+        -------
+        FirstHits
+        """
+
+        def run(o: Any, d: Any) -> tuple[NDArray[Any], ...]:
+            found = self._scene.run(o, d, output=1)
+            return found["primID"], found["tfar"], found["u"], found["v"]
+
+        prim, distance, u, v = self._run(run, origins, directions)
+        face = prim.astype(np.int64)
+        missed = face < 0
+        far = distance.astype(np.float64)
+        far[missed] = np.inf
+        weights = np.stack([1.0 - u - v, u, v], axis=1).astype(np.float64)
+        weights[missed] = 0.0
+        return FirstHits(face, far, weights)
+
+    def blocked(self, origins: FloatArray, directions: FloatArray) -> BoolArray:
+        """(r,) True where anything at all is in the way of the ray."""
+        (hit,) = self._run(lambda o, d: (self._scene.run(o, d, query="OCCLUDED"),), origins, directions)
+        return hit >= 0
+
+    def _run(self, run: Any, origins: FloatArray, directions: FloatArray) -> tuple[NDArray[Any], ...]:
+        origins, directions = np.broadcast_arrays(origins, directions)
+        o = np.ascontiguousarray(origins - self.middle, dtype=np.float32)
+        d = np.ascontiguousarray(directions, dtype=np.float32)
+        if len(o) == 0:  # one ray gives the arrays their types
+            return tuple(part[:0] for part in run(np.zeros((1, 3), np.float32), np.ones((1, 3), np.float32)))
+        if len(o) < SMALL:
+            return run(o, d)
+        cuts = np.linspace(0, len(o), THREADS + 1).astype(int)
+        with ThreadPoolExecutor(THREADS) as pool:
+            parts = list(
+                pool.map(lambda k: run(o[cuts[k] : cuts[k + 1]], d[cuts[k] : cuts[k + 1]]), range(THREADS))
+            )
+        return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
