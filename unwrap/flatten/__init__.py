@@ -1,1 +1,6 @@
 """First flattening, relaxing to the film, strain figures, the proven bound."""
+
+from unwrap.flatten.bound import distortion_bound
+from unwrap.flatten.flatten import Relaxed, could_fit, flatten, relax
+
+__all__ = ["Relaxed", "could_fit", "distortion_bound", "flatten", "relax"]

@@ -1,0 +1,36 @@
+"""The other side of a body: a flat piece reflected instead of flattened again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from unwrap.flatten.flat_piece import FlatPiece
+
+_ACROSS = np.array([1.0, -1.0, 1.0])
+
+
+def reflect_flat(flat: FlatPiece) -> FlatPiece:
+    """The flat piece of the patch mirrored in the body's middle plane (y -> -y).
+
+    Corners keep their numbers and faces their places; only their winding turns round,
+    as that of the reflected patch does, so both still wind counter-clockwise.
+
+    Parameters
+    ----------
+    flat : FlatPiece
+        The piece of the side that was flattened.
+
+    Returns
+    -------
+    FlatPiece
+        The same strains and cuts on the other side.
+    """
+    return replace(
+        flat,
+        points=flat.points * [-1.0, 1.0],
+        faces=flat.faces[:, ::-1].copy(),
+        surface=flat.surface * _ACROSS,
+        cuts=tuple(cut * _ACROSS for cut in flat.cuts),
+    )
