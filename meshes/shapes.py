@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from manifold3d import CrossSection, FillRule, Manifold, OpType
+from manifold3d import CrossSection, FillRule, Manifold, Mesh64, OpType
 
 Polygon = Sequence[tuple[float, float]]
 
@@ -108,6 +108,19 @@ def rounded(corners: Sequence[tuple[float, float, float]], segments: int = 12) -
     return [(float(a), float(b)) for a, b in points]
 
 
+def rectangle(
+    a: tuple[float, float],
+    b: tuple[float, float],
+    lower: float,
+    upper: float | None = None,
+    segments: int = 12,
+) -> list[tuple[float, float]]:
+    """A rectangle over the spans a and b, with the radius of its lower and of its upper corners."""
+    upper = lower if upper is None else upper
+    corners = [(a[0], b[0], lower), (a[1], b[0], lower), (a[1], b[1], upper), (a[0], b[1], upper)]
+    return rounded(corners, segments)
+
+
 def arc(
     centre: tuple[float, float], radius: float, first: float, last: float, segments: int = 24
 ) -> list[tuple[float, float]]:
@@ -153,3 +166,30 @@ def along_outline(outline: Polygon, step: float) -> tuple[np.ndarray, np.ndarray
 def both_sides(solid: Manifold) -> Manifold:
     """The solid and its reflection across the body's middle plane."""
     return union([solid, solid.mirror((0.0, 1.0, 0.0))])
+
+
+def lofted(rings: np.ndarray) -> Manifold:
+    """A closed skin over (r, k, 3) rings; the first and the last ring are filled with fans.
+
+    Rings run anticlockwise as seen from the last one.
+    """
+    count, around = rings.shape[:2]
+    vertices = np.concatenate([rings.reshape(-1, 3), rings[[0, -1]].mean(axis=1)])
+    near = np.arange(around)
+    far = np.roll(near, -1)
+    faces = []
+    for row in range(count - 1):
+        low, high = row * around, (row + 1) * around
+        faces += [np.column_stack([low + near, low + far, high + far])]
+        faces += [np.column_stack([low + near, high + far, high + near])]
+    last = (count - 1) * around
+    first_pole, last_pole = np.full(around, count * around), np.full(around, count * around + 1)
+    faces += [np.column_stack([first_pole, far, near]), np.column_stack([last_pole, last + near, last + far])]
+    return Manifold(Mesh64(vertices, np.concatenate(faces).astype(np.uint64)))
+
+
+def rounded_block(corners: Sequence[tuple[float, float, float, float]], segments: int = 48) -> Manifold:
+    """The hull of balls at (x, y, z, radius), each set in from its corner by the caller."""
+    return Manifold.batch_hull(
+        [Manifold.sphere(radius, segments).translate((x, y, z)) for x, y, z, radius in corners]
+    )
