@@ -9,6 +9,7 @@ import argparse
 from pathlib import Path
 
 import numpy as np
+import railcar
 import road_tanker
 import tank_engine
 from manifold3d import Manifold
@@ -81,7 +82,7 @@ def polygons(vertices: np.ndarray, faces: np.ndarray) -> list[list[int]]:
     return quads + [face for i, face in enumerate(ring) if i not in joined]
 
 
-SAMPLES = {"tank_engine": tank_engine, "road_tanker": road_tanker}
+SAMPLES = {"tank_engine": tank_engine, "road_tanker": road_tanker, "railcar": railcar}
 
 
 def main() -> None:

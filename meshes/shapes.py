@@ -118,7 +118,7 @@ def rectangle(
     """A rectangle over the spans a and b, with the radius of its lower and of its upper corners."""
     upper = lower if upper is None else upper
     corners = [(a[0], b[0], lower), (a[1], b[0], lower), (a[1], b[1], upper), (a[0], b[1], upper)]
-    return rounded(corners, segments)
+    return rounded(corners)
 
 
 def arc(
