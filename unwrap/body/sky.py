@@ -1,0 +1,102 @@
+"""How much of the sky a place on the body sees."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.rays import Rays
+
+# A model stands on its wheels: it is looked at from above, from the side and from a
+# little below, but not up through its open bottom.
+LOWEST = np.radians(-25.0)
+# Rays start this far off the surface, as a share of the body's diagonal, so that
+# single precision does not make a face hide itself.
+OFF = 2e-5
+
+
+def sky_directions(count: int) -> FloatArray:
+    """(count, 3) unit directions spread evenly from 25 degrees below the horizon to the zenith.
+
+    A spherical Fibonacci lattice (Swinbank and Purser, 2006), in an order in which each
+    beginning is spread too.
+    """
+    rank = np.arange(count)
+    # Visiting the heights in golden-ratio steps spreads the first few directions as well as all.
+    step = next(k for k in range(max(1, round(0.618 * count)), 2 * count + 2) if np.gcd(k, count) == 1)
+    height = (rank * step % count + 0.5) / count
+    z = np.sin(LOWEST) + (1.0 - np.sin(LOWEST)) * height
+    turn = 2.0 * np.pi * 0.6180339887498949 * (rank * step % count)
+    flat = np.sqrt(1.0 - z**2)
+    return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
+
+
+def count_open(
+    rays: Rays, places: FloatArray, normals: FloatArray, directions: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """From each place, how many directions before it there are and how many meet nothing.
+
+    Parameters
+    ----------
+    rays : Rays
+        The body.
+    places, normals : (k, 3) float64
+        Places on the body and the side that they look to.
+    directions : (d, 3) float64
+        Unit directions.
+
+    Returns
+    -------
+    before, open : (k,) int64
+        Directions on the normal's side, and those of them that see the sky.
+    """
+    start = places + OFF * rays.reach * normals
+    before = np.zeros(len(places), dtype=np.int64)
+    free = np.zeros(len(places), dtype=np.int64)
+    for direction in directions:  # one direction at a time keeps the rays side by side
+        facing = np.flatnonzero(normals @ direction > 0.05)
+        before[facing] += 1
+        free[facing] += ~rays.blocked(start[facing], direction)
+    return before, free
+
+
+def sample_faces(
+    corners: FloatArray, areas: FloatArray, total: int, *, most: int = 48
+) -> tuple[IntArray, FloatArray]:
+    """Places spread over faces: more on larger ones, at least one on each.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64
+        Corner positions.
+    areas : (m,) float64
+        Their areas.
+    total : int
+        About how many places beyond the first of each face.
+    most : int
+        Largest number on one face.
+
+    Returns
+    -------
+    face : (k,) int64
+        The face of each place, ascending.
+    places : (k, 3) float64
+    """
+    share = areas / max(float(areas.sum()), 1e-300)
+    number = np.clip(1 + np.floor(total * share), 1, most).astype(np.int64)
+    face = np.repeat(np.arange(len(areas)), number)
+    rank = np.arange(len(face)) - np.repeat(np.cumsum(number) - number, number)
+    # The first place is the centroid; the others follow the R2 sequence (Roberts, 2018),
+    # folded into the triangle.
+    u = (0.5 + 0.7548776662466927 * rank) % 1.0
+    v = (0.5 + 0.5698402909980532 * rank) % 1.0
+    fold = u + v > 1
+    u, v = np.where(fold, 1 - u, u), np.where(fold, 1 - v, v)
+    u, v = np.where(rank == 0, 1 / 3, u), np.where(rank == 0, 1 / 3, v)
+    weights = np.stack([1 - u - v, u, v], axis=1)
+    return face, np.einsum("kc,kcd->kd", weights, corners[face])
+
+
+def any_of(face: IntArray, flag: BoolArray, count: int) -> BoolArray:
+    """(count,) whether any place of each face is flagged."""
+    return np.bincount(face[flag], minlength=count) > 0

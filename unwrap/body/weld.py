@@ -1,0 +1,129 @@
+"""Weld vertices that lie at one place, and drop faces that say nothing."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse import csgraph
+from scipy.spatial import cKDTree
+
+from unwrap.body.body import FloatArray, IntArray
+from unwrap.body.soup import counts
+
+# Vertices closer than this are one place: far below what a printer or a film resolves,
+# and above what single precision loses on a body of a metre.
+WELD = 1e-3
+
+
+def weld_tolerance(vertices: FloatArray) -> float:
+    """The distance under which vertices are one place: 0.001 mm, less on a tiny body."""
+    return min(WELD, 2e-5 * float(np.linalg.norm(np.ptp(vertices, axis=0))))
+
+
+def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[FloatArray, IntArray, int]:
+    """Give vertices that lie within a tolerance of one another one number.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Positions, mm.
+    faces : (m, 3) int64
+        Triangles.
+    tolerance : float
+        Distance, mm. Chains of near vertices become one.
+
+    Returns
+    -------
+    vertices : (k, 3) float64
+        Each place once, unused ones left away; of near vertices the first one's position.
+    faces : (m, 3) int64
+        The same triangles; some may have lost a corner.
+    moved : int
+        How many vertices of different positions were welded.
+    """
+    used, faces = _used(vertices, faces)
+    unique, number = _same(used)
+    near = cKDTree(unique).query_pairs(tolerance, output_type="ndarray")
+    if len(near) == 0:
+        return unique, number[faces], 0
+    ones = np.ones(len(near), dtype=np.int8)
+    graph = sparse.coo_matrix((ones, (near[:, 0], near[:, 1])), shape=(len(unique), len(unique)))
+    count, group = csgraph.connected_components(graph, directed=False)
+    first = np.full(count, len(unique))
+    np.minimum.at(first, group, np.arange(len(unique)))
+    order = np.argsort(first)  # keep the file's order of places
+    rank = np.empty(count, dtype=np.int64)
+    rank[order] = np.arange(count)
+    return unique[first[order]], rank[group][number][faces], len(unique) - count
+
+
+def drop_empty_faces(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[str]]:
+    """Drop faces with a repeated corner, and faces that are there twice.
+
+    Returns
+    -------
+    faces : (k, 3) int64
+        What is left, in the same order.
+    repairs : list of str
+        What was dropped, one phrase each.
+    """
+    repairs = []
+    a, b, c = faces.T
+    whole = (a != b) & (b != c) & (c != a)
+    if not whole.all():
+        repairs.append(f"dropped {counts(int((~whole).sum()), 'face')} without area")
+        faces = faces[whole]
+    if len(faces) == 0:
+        return faces, repairs
+    key = np.sort(faces, axis=1)
+    order = np.lexsort(key.T[::-1])
+    ordered = key[order]
+    again = np.zeros(len(faces), dtype=bool)
+    again[order[1:]] = (ordered[1:] == ordered[:-1]).all(axis=1)
+    if again.any():
+        first = order[np.maximum.accumulate(np.where(~again[order], np.arange(len(order)), 0))]
+        kept_for = np.empty(len(faces), dtype=np.int64)
+        kept_for[order] = first
+        back = again & ~_wind_alike(faces, faces[kept_for])
+        if back.any():
+            repairs.append(f"dropped {counts(int(back.sum()), 'face')} lying back to back on others")
+        if (again & ~back).any():
+            repairs.append(f"dropped {counts(int((again & ~back).sum()), 'repeated face')}")
+        faces = faces[~again]
+    return faces, repairs
+
+
+def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
+    """Whether faces of the same corners run round them in the same direction."""
+    at = np.argmax(others == faces[:, :1], axis=1)
+    following = others[np.arange(len(others)), (at + 1) % 3]
+    return following == faces[:, 1]
+
+
+def _used(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    mask = np.zeros(len(vertices), dtype=bool)
+    mask[faces] = True
+    if mask.all():
+        return vertices, faces
+    number = np.cumsum(mask) - 1
+    return vertices[mask], number[faces]
+
+
+def _same(vertices: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Exactly equal positions once, in the order of their first appearance."""
+    bits = np.ascontiguousarray(vertices + 0.0).view(np.uint64)  # + 0.0 makes -0.0 equal to 0.0
+    mixed = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
+    mixed ^= mixed >> np.uint64(29)
+    mixed = (mixed + bits[:, 1]) * np.uint64(0xBF58476D1CE4E5B9)
+    mixed ^= mixed >> np.uint64(32)
+    mixed = (mixed + bits[:, 2]) * np.uint64(0x94D049BB133111EB)
+    order = np.argsort(mixed, kind="stable")
+    ordered = vertices[order]
+    fresh = np.concatenate([[True], (ordered[1:] != ordered[:-1]).any(axis=1)])
+    first = order[fresh]
+    rank = np.empty(len(first), dtype=np.int64)
+    by_appearance = np.argsort(first)
+    rank[by_appearance] = np.arange(len(first))
+    number = np.empty(len(vertices), dtype=np.int64)
+    number[order] = rank[np.cumsum(fresh) - 1]
+    return vertices[first[by_appearance]], number
