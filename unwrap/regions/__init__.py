@@ -1,1 +1,19 @@
-"""Find surfaces, grow and trim regions, reflect, bridge details, make the patch."""
+"""Regions: find surfaces, grow and trim regions, carry them over details, make patches."""
+
+from unwrap.regions.grow import grow_region
+from unwrap.regions.mirror import reflect_patch
+from unwrap.regions.patch import make_patch
+from unwrap.regions.region import Detail, Joint, Patch, Region
+from unwrap.regions.surfaces import Surface, find_surfaces
+
+__all__ = [
+    "Detail",
+    "Joint",
+    "Patch",
+    "Region",
+    "Surface",
+    "find_surfaces",
+    "grow_region",
+    "make_patch",
+    "reflect_patch",
+]

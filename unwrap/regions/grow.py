@@ -1,0 +1,143 @@
+"""Grow a region from a point on the body."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.errors import BadInput
+from unwrap.regions.edges import compact, edge_table, label_parts, smooth_parts
+from unwrap.regions.nearest import nearest_on_faces
+from unwrap.regions.region import Region
+from unwrap.regions.skin import outside_mask
+from unwrap.regions.split import trim_within
+from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
+
+# A point read off a drawing or off another export of the body is a little off the
+# surface: forgive this share of the body's size, and never less than the least.
+OFF_SURFACE = 0.005
+OFF_SURFACE_LEAST = 0.5
+
+
+def grow_region(
+    body: Body,
+    name: str,
+    at: tuple[float, float, float] | FloatArray,
+    crease: float = CREASE,
+    within: Mapping[str, tuple[float, float]] | None = None,
+    outside: BoolArray | None = None,
+    bridge: float = 0.0,
+    *,
+    tolerance: float | None = None,
+) -> Region:
+    """Grow a region from a point, across every edge gentler than `crease`.
+
+    Parameters
+    ----------
+    body : Body
+        The shell.
+    name : str
+        The region's name in the job, for messages.
+    at : (3,) floats
+        A point on the outside, mm; it may be slightly off the surface.
+    crease : float
+        Degrees between the normals of two faces from which on an edge ends the region.
+    within : mapping of "x", "y", "z" to (low, high), optional
+        Limits, mm. Triangles are cut where a limit passes through them.
+    outside : (m,) bool, optional
+        Faces that can be seen from outside; found by rays when not given.
+    bridge : float
+        Carry the region over details up to this width, mm.
+    tolerance : float, optional
+        How far off the outside the point may be, mm.
+
+    Returns
+    -------
+    Region
+        The part that holds the point. Naming is by place: the same body with other
+        triangles gives the same region.
+
+    Raises
+    ------
+    BadInput
+        If the point misses the body, lies outside the limits, or nothing is left.
+    """
+    point = _checked_point(name, at)
+    limits = _checked_limits(name, within)
+    mask = outside_mask(body, outside)
+    if not mask.any():
+        raise BadInput(f"region '{name}': the body has no face that can be seen from outside.")
+    if not 0.0 < crease < 180.0:
+        raise BadInput(f"region '{name}': crease is {crease:g}; give an angle above 0 and below 180 degrees.")
+    visible = np.flatnonzero(mask)
+    index, place, distance = nearest_on_faces(body.corners[visible], point)
+    allowed = (
+        tolerance if tolerance is not None else max(OFF_SURFACE_LEAST, OFF_SURFACE * float(body.size.max()))
+    )
+    if distance > allowed:
+        raise BadInput(
+            f"region '{name}': at = {_point_text(point)} is not on the body; "
+            f"{_nearest_text(body, mask, crease, point)}; give a point on the surface that is meant."
+        )
+    for axis, (low, high) in limits.items():
+        value = place["xyz".index(axis)]
+        if not low <= value <= high:
+            raise BadInput(
+                f"region '{name}': within.{axis} = [{low:g}, {high:g}] leaves out its own point at "
+                f"{axis} = {value:.2f} mm; widen the limit or move the point."
+            )
+    part, _, _ = smooth_parts(body.vertices, body.faces, mask, crease)
+    chosen = np.flatnonzero(part == part[visible[index]])
+    vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
+    if not len(faces):
+        raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
+    kept = _part_with(vertices, faces, place)
+    vertices, faces, _ = compact(vertices, faces[kept])
+    return Region(name=name, vertices=vertices, faces=faces, body_face=chosen[parent[kept]])
+
+
+def _part_with(vertices: FloatArray, faces: IntArray, place: FloatArray) -> IntArray:
+    """Faces of the connected part that holds a place."""
+    table = edge_table(faces)
+    part = label_parts(table, np.ones(len(table.ends), dtype=bool))
+    index, _, _ = nearest_on_faces(vertices[faces], place)
+    return np.flatnonzero(part == part[index])
+
+
+def _checked_point(name: str, at: tuple[float, float, float] | FloatArray) -> FloatArray:
+    point = np.asarray(at, dtype=np.float64)
+    if point.shape != (3,) or not np.isfinite(point).all():
+        raise BadInput(f"region '{name}': at must be three numbers in mm, [x, y, z].")
+    return point
+
+
+def _checked_limits(
+    name: str, within: Mapping[str, tuple[float, float]] | None
+) -> dict[str, tuple[float, float]]:
+    limits = {}
+    for axis, pair in (within or {}).items():
+        if axis not in ("x", "y", "z"):
+            raise BadInput(f"region '{name}': within.{axis} is not known; limits go by x, y and z.")
+        low, high = float(pair[0]), float(pair[1])
+        if not low < high:
+            raise BadInput(
+                f"region '{name}': within.{axis} = [{low:g}, {high:g}] is empty; give the lower limit first."
+            )
+        limits[axis] = (low, high)
+    return limits
+
+
+def _point_text(point: FloatArray) -> str:
+    return "[" + ", ".join(f"{value:.2f}" for value in point) + "]"
+
+
+def _nearest_text(body: Body, mask: BoolArray, crease: float, point: FloatArray) -> str:
+    surfaces = find_surfaces(body, mask, crease=crease)
+    surface, at, distance = nearest_surface(body, surfaces, point)
+    return f"the nearest surface is {_surface_text(surface)}, {distance:.2f} mm away at {_point_text(at)}"
+
+
+def _surface_text(surface: Surface) -> str:
+    return f"{surface.letter} ({surface.kind}, {surface.area:.0f} mm²)"
