@@ -32,7 +32,7 @@ DOOR_X = 41.0
 
 PLACES = {
     "left side, below the windows": (-10.0, HALF_WIDTH, 18.0),
-    "left side, above the windows": (-10.0, 16.4, 38.8),
+    "left side, above the windows": (-10.0, 15.2, 38.5),
     "roof, crown": (0.0, 0.0, TOP),
     "front nose, tip": (STRAIGHT + NOSE, 0.0, SHOULDER),
     "left door": (DOOR_X, HALF_WIDTH - 0.5, 18.0),
