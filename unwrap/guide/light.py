@@ -1,0 +1,174 @@
+"""Soft studio light: a lamp with a soft shadow, and the sky that each place sees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unwrap.body.body import FloatArray, IntArray
+from unwrap.body.rays import Rays
+from unwrap.guide.camera import Camera
+
+# Probes per place. Pixels are dealt out in tiles of TILE x TILE that each probe in other
+# directions; `smooth` pools two tiles each way, so that every pattern counts alike and no
+# grain is left.
+PROBES = 12
+TILE = 4
+
+# Places are lifted off the surface by this share of the body before a ray leaves them,
+# so that single precision does not make a face shade itself.
+LIFT = 2e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Light:
+    """How the body is lit.
+
+    Parameters
+    ----------
+    key : (3,) float64
+        Unit direction towards the lamp.
+    reach : float
+        How far a place looks for what shuts out the sky, mm.
+    lamp_power, sky_power : float
+        Shares of the lamp and of the sky.
+    spread : float
+        Size of the lamp as the tangent of its half angle: how soft its shadow is.
+    """
+
+    key: FloatArray
+    reach: float
+    lamp_power: float = 0.78
+    sky_power: float = 0.66
+    spread: float = 0.14
+
+    @classmethod
+    def studio(cls, camera: Camera, reach: float) -> Light:
+        """A lamp over the onlooker's left shoulder."""
+        towards = 0.75 * camera.back - 0.55 * camera.right + 0.35 * camera.up + np.array([0.0, 0.0, 0.75])
+        return cls(key=towards / np.linalg.norm(towards), reach=reach)
+
+    def brightness(
+        self, normal: FloatArray, direction: FloatArray, lamp: FloatArray, sky: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Light falling on places and sheen towards the onlooker, both (n,).
+
+        Parameters
+        ----------
+        normal, direction : (n, 3) float64
+            The way places face, and the way they are looked at.
+        lamp, sky : (n,) float64
+            Shares of the lamp and of the sky that they see.
+        """
+        facing = np.maximum(normal @ self.key, 0.0)
+        above = 0.74 + 0.26 * normal[:, 2]
+        half = self.key - direction
+        half /= np.linalg.norm(half, axis=1, keepdims=True)
+        sheen = 0.09 * np.maximum(np.einsum("nd,nd->n", normal, half), 0.0) ** 36 * lamp
+        shut_in = 0.25 + 0.75 * sky
+        return (self.lamp_power * facing * lamp * (0.4 + 0.6 * sky) + self.sky_power * above * shut_in), sheen
+
+
+def probe(
+    rays: Rays, place: FloatArray, normal: FloatArray, tile: IntArray, light: Light, floor: float
+) -> tuple[FloatArray, FloatArray]:
+    """Shares of the sky (cosine-weighted) and of the lamp that places see, both (n,), 0 to 1.
+
+    Parameters
+    ----------
+    rays : Rays
+        The body.
+    place, normal : (n, 3) float64
+        Where and which way the places face, mm.
+    tile : (n,) int64
+        Which of the TILE * TILE patterns each place probes with.
+    light : Light
+        The lamp, and how far to look.
+    floor : float
+        Height of the ground, mm. It shuts out half as much as the body does, because
+        it is white and gives light back.
+    """
+    first, second = _frame(normal)
+    start = place + LIFT * rays.reach * normal
+    # Shifts of a low-discrepancy sequence in the plane (golden-ratio relatives).
+    u = (0.5 + 0.7548776662 * np.arange(TILE * TILE)) % 1.0
+    v = (0.5 + 0.5698402910 * np.arange(TILE * TILE)) % 1.0
+    drop = np.maximum(place[:, 2] - floor, 0.0)
+    sky = np.zeros(len(place))
+    for k in range(PROBES):
+        ring = (k + u[tile]) / PROBES
+        turn = 2.0 * np.pi * (k * 0.6180339887 + v[tile])
+        out = np.sqrt(ring)
+        way = (
+            (out * np.cos(turn))[:, None] * first
+            + (out * np.sin(turn))[:, None] * second
+            + np.sqrt(1.0 - ring)[:, None] * normal
+        )
+        near = np.maximum(1.0 - rays.first(start, way).distance / light.reach, 0.0)
+        to_floor = drop / np.maximum(-way[:, 2], 1e-6)
+        near_floor = np.where(way[:, 2] < 0, 0.5 * np.maximum(1.0 - to_floor / light.reach, 0.0), 0.0)
+        sky += 1.0 - np.maximum(near, near_floor)
+    across, along = _frame(light.key[None])
+    lamp = np.zeros(len(place))
+    facing = np.flatnonzero(normal @ light.key > 0)
+    for k in range(2):
+        radius, turn = np.sqrt((k + u[tile[facing]]) / 2), 2.0 * np.pi * v[tile[facing]]
+        shift = light.spread * radius
+        way = light.key + (shift * np.cos(turn))[:, None] * across + (shift * np.sin(turn))[:, None] * along
+        lamp[facing] += 0.5 * ~rays.blocked(start[facing], way)
+    return sky / PROBES, lamp
+
+
+def smooth(
+    fields: tuple[FloatArray, ...], depth: FloatArray, normal: FloatArray, step: float
+) -> list[FloatArray]:
+    """Average fields over two tiles each way, but never across an edge of the body.
+
+    Parameters
+    ----------
+    fields : tuple of (h, w) float64
+        What to smooth.
+    depth : (h, w) float64
+        Distance from the onlooker, mm (infinite: nothing there).
+    normal : (h, w, 3) float64
+        The way each place faces.
+    step : float
+        Largest change of depth from one pixel to the next on the same ground, mm.
+    """
+    totals = [np.zeros_like(field) for field in fields]
+    weight = np.zeros_like(depth)
+    near = np.where(np.isfinite(depth), depth, -1e9)
+    for dy in range(-TILE, TILE):
+        for dx in range(-TILE, TILE):
+            there_rows, here_rows = _overlap(dy, depth.shape[0])
+            there_columns, here_columns = _overlap(dx, depth.shape[1])
+            here, there = (here_rows, here_columns), (there_rows, there_columns)
+            share = np.einsum("ijd,ijd->ij", normal[here], normal[there]) > 0.9
+            share &= np.abs(near[here] - near[there]) < step * (1 + abs(dx) + abs(dy))
+            for total, field in zip(totals, fields, strict=True):
+                total[here] += np.where(share, field[there], 0.0)
+            weight[here] += share
+    return [
+        np.divide(total, weight, out=field.copy(), where=weight > 0)
+        for total, field in zip(totals, fields, strict=True)
+    ]
+
+
+def _frame(normal: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Two unit vectors square to each normal and to each other, without a pole.
+
+    After T. Duff et al., "Building an Orthonormal Basis, Revisited", JCGT 6(1), 2017.
+    """
+    x, y, z = normal.T
+    sign = np.where(z >= 0, 1.0, -1.0)
+    a = -1.0 / (sign + z)
+    b = x * y * a
+    first = np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x])
+    second = np.column_stack([b, sign + y * y * a, -y])
+    return first, second
+
+
+def _overlap(step: int, length: int) -> tuple[slice, slice]:
+    """Slices of a row and of the same row moved by a step."""
+    return slice(max(step, 0), length + min(step, 0)), slice(max(-step, 0), length + min(-step, 0))

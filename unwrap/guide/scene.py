@@ -1,0 +1,348 @@
+"""The body with the printed pieces laid back on it, seen by a camera."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, distance_transform_edt
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.body.rays import Rays
+from unwrap.guide.camera import Camera
+from unwrap.guide.light import TILE, Light, probe, smooth
+from unwrap.guide.printed import print_dots
+from unwrap.sheet.piece import Piece
+
+# Primer grey, a little warm, so that printed greys still stand off from it (linear light).
+PRIMER = np.array([0.50, 0.492, 0.475])
+
+# How much sheen varnished film and bare primer show.
+FILM_GLOSS, PRIMER_GLOSS = 1.0, 0.2
+
+# Film lies this close to the body where nothing was bridged (facets of a curve), mm.
+FILM_OFF_BODY = 0.12
+
+# Edges sharper than this are drawn sharp; gentler ones are facets of a curve.
+SHARP_EDGE = np.cos(np.radians(35.0))
+
+# Pixels are worked on in strips, so that memory does not grow with the picture.
+RAYS_AT_ONCE = 400_000
+
+# Rays along each side of a pixel that an edge passes through.
+FINE = 4
+
+# A change of tone from pixel to pixel that counts as an edge (linear light).
+EDGE_TONE = 0.012
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture of the body.
+
+    Parameters
+    ----------
+    colours : (h, w, 3) uint8
+        sRGB, first row at the top, white ground.
+    piece : (h, w) int64
+        The piece that shows at each pixel's middle, -1 where none does.
+    body : (h, w) bool
+        Where the body shows at all.
+    """
+
+    colours: NDArray[np.uint8]
+    piece: IntArray
+    body: BoolArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Hits:
+    """Per ray: place and normal where it ends, how far, and the film that shows there."""
+
+    place: FloatArray
+    normal: FloatArray
+    distance: FloatArray
+    piece: IntArray
+    flat: FloatArray
+
+    @property
+    def body(self) -> BoolArray:
+        return np.isfinite(self.distance)
+
+
+class Scene:
+    """A body and its pieces, made ready once for any number of pictures.
+
+    Parameters
+    ----------
+    body : Body
+        The shell.
+    pieces : sequence of Piece
+        What lies on it.
+    per_mm : float
+        Dots per millimetre to print the pieces at.
+    cuts : bool
+        Draw the slits as hairlines.
+    """
+
+    def __init__(self, body: Body, pieces: Sequence[Piece], per_mm: float = 30.0, cuts: bool = True) -> None:
+        self.body = body
+        self.pieces = tuple(pieces)
+        self.floor = float(body.bounds[0, 2])
+        self._normals = smooth_normals(body)
+        self._body = Rays(body.vertices, body.faces)
+        self._film: Rays | None = None
+        if not self.pieces:
+            return
+        flats = [piece.flat for piece in self.pieces]
+        self._printed = [
+            print_dots(piece.paints, piece.flat.points, per_mm, piece.slits if cuts else ())
+            for piece in self.pieces
+        ]
+        # Every film face has corners of its own: pieces meet, but share nothing.
+        corners = np.concatenate([flat.surface[flat.faces] for flat in flats])
+        self._film = Rays(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3))
+        self._film_normals = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+        self._flat_corners = np.concatenate([flat.points[flat.faces] for flat in flats])
+        self._owner = np.repeat(np.arange(len(flats)), [len(flat.faces) for flat in flats])
+        self._off_body = np.array(
+            [FILM_OFF_BODY + max((abs(d.height) for d in p.patch.details), default=0.0) for p in self.pieces]
+        )
+
+    def picture(
+        self,
+        camera: Camera,
+        width: int,
+        *,
+        light: Light | None = None,
+        tint: Sequence[tuple[int, int, int]] | None = None,
+    ) -> Picture:
+        """Take a picture.
+
+        Parameters
+        ----------
+        camera : Camera
+            Where from.
+        width : int
+            Pixels; the height follows from the camera's frame.
+        light : Light, optional
+            How it is lit.
+        tint : sequence of (r, g, b), optional
+            One colour a piece to show instead of its print.
+        """
+        light = light or Light.studio(camera, reach=float(0.7 * self.body.size[1:].max()))
+        height = max(1, round(width / camera.aspect))
+        count = height * width
+        pixel = (camera.frame[2] - camera.frame[0]) / width
+        colour, normal = np.empty((count, 3)), np.empty((count, 3))
+        depth, sky, lamp = np.empty(count), np.ones(count), np.ones(count)
+        piece = np.empty(count, dtype=np.int64)
+        tone, body = np.empty((count, 3)), np.empty(count, dtype=bool)
+        for first in range(0, count, RAYS_AT_ONCE):
+            index = np.arange(first, min(first + RAYS_AT_ONCE, count))
+            origins, directions = self._rays(camera, width, height, index % width, index // width)
+            hits = self._hits(origins, directions)
+            body[index], piece[index] = hits.body, hits.piece
+            colour[index] = self._colours(hits, tint)
+            hits = self._with_floor(hits, origins, directions)
+            normal[index], depth[index] = hits.normal, hits.distance
+            ask = np.flatnonzero(np.isfinite(hits.distance))
+            tile = (index // width % TILE) * TILE + index % width % TILE
+            sky[index[ask]], lamp[index[ask]] = probe(
+                self._body, hits.place[ask], hits.normal[ask], tile[ask], light, self.floor
+            )
+        grid = (height, width)
+        kinds = normal.copy()
+        kinds[~body] *= -1.0  # the ground never mixes with the body standing on it
+        smoothed = smooth(
+            (sky.reshape(grid), lamp.reshape(grid)), depth.reshape(grid), kinds.reshape(*grid, 3), 6.0 * pixel
+        )
+        sky, lamp = (field.ravel() for field in smoothed)
+        ground = _ground_tone(sky, lamp)
+        for first in range(0, count, RAYS_AT_ONCE):
+            index = np.arange(first, min(first + RAYS_AT_ONCE, count))
+            _, directions = self._rays(camera, width, height, index % width, index // width)
+            bright, sheen = light.brightness(normal[index], directions, lamp[index], sky[index])
+            tone[index] = colour[index] * bright[:, None] + _gloss(sheen, piece[index])[:, None]
+        tone[~body] = ground[~body, None]
+        at_edge = _edges(tone.reshape(*grid, 3), piece.reshape(grid), body.reshape(grid)).ravel()
+        # Where an edge passes, both sides are needed: each kind is carried on from the
+        # nearest pixel that shows it.
+        sky_body, lamp_body = (_carried_on(f, body, grid) for f in (sky, lamp))
+        ground = _carried_on(ground, ~body, grid)
+        self._refine(
+            tone,
+            np.flatnonzero(at_edge),
+            camera,
+            (width, height),
+            light,
+            tint,
+            (sky_body, lamp_body, ground),
+        )
+        return Picture(to_srgb(tone.reshape(*grid, 3)), piece.reshape(grid), body.reshape(grid))
+
+    def _refine(
+        self,
+        tone: FloatArray,
+        pixels: IntArray,
+        camera: Camera,
+        size: tuple[int, int],
+        light: Light,
+        tint: Sequence[tuple[int, int, int]] | None,
+        fields: tuple[FloatArray, FloatArray, FloatArray],
+    ) -> None:
+        """Replace the tones of pixels by means over FINE x FINE rays each, in place."""
+        width, height = size
+        sky, lamp, ground = fields
+        step = (np.arange(FINE) + 0.5) / FINE - 0.5
+        dx, dy = (g.ravel() for g in np.meshgrid(step, step))
+        for first in range(0, len(pixels), RAYS_AT_ONCE // (FINE * FINE)):
+            mine = pixels[first : first + RAYS_AT_ONCE // (FINE * FINE)]
+            column = (mine[:, None] % width + dx).ravel()
+            row = (mine[:, None] // width + dy).ravel()
+            origins, directions = self._rays(camera, width, height, column, row)
+            hits = self._hits(origins, directions)
+            of = np.repeat(mine, FINE * FINE)
+            bright, sheen = light.brightness(hits.normal, directions, lamp[of], sky[of])
+            fine = self._colours(hits, tint) * bright[:, None] + _gloss(sheen, hits.piece)[:, None]
+            fine = np.where(hits.body[:, None], fine, ground[of, None])
+            tone[mine] = np.minimum(fine, 1.0).reshape(len(mine), FINE * FINE, 3).mean(axis=1)
+
+    def _rays(
+        self,
+        camera: Camera,
+        width: int,
+        height: int,
+        column: FloatArray | IntArray,
+        row: FloatArray | IntArray,
+    ) -> tuple[FloatArray, FloatArray]:
+        left, bottom, right, top = camera.frame
+        return camera.rays(
+            left + (column + 0.5) * (right - left) / width, top - (row + 0.5) * (top - bottom) / height
+        )
+
+    def _hits(self, origins: FloatArray, directions: FloatArray) -> _Hits:
+        """Where rays meet the body, and the film on it."""
+        first = self._body.first(origins, directions)
+        distance = first.distance
+        normal = _unit(np.einsum("nk,nkd->nd", first.weights, self._normals[first.face]))
+        piece = np.full(len(distance), -1, dtype=np.int64)
+        flat = np.zeros((len(distance), 2))
+        if self._film is not None:
+            film = self._film.first(origins, directions)
+            film_normal = self._film_normals[film.face]
+            slope = np.einsum("nd,nd->n", film_normal, directions)
+            # The film's back is never seen: it would be inside the body.
+            ahead = np.flatnonzero((film.face >= 0) & (slope < 0))
+            along = film.distance[ahead] - distance[ahead]
+            allowed = self._off_body[self._owner[film.face[ahead]]]
+            near = (along * -slope[ahead] < allowed) & (along < 4.0 * allowed)
+            shows = ahead[near]
+            face = film.face[shows]
+            piece[shows] = self._owner[face]
+            flat[shows] = np.einsum("nk,nkd->nd", film.weights[shows], self._flat_corners[face])
+            # Film that spans a hole is all there is to see there.
+            spans = ahead[along * slope[ahead] > allowed]
+            normal[spans] = film_normal[spans]
+            distance[spans] = film.distance[spans]
+        # A shell's inside, seen through an opening, is lit on the side that is seen.
+        normal[np.einsum("nd,nd->n", normal, directions) > 0] *= -1.0
+        reach = np.where(np.isfinite(distance), distance, 0.0)
+        return _Hits(origins + reach[:, None] * directions, normal, distance, piece, flat)
+
+    def _with_floor(self, hits: _Hits, origins: FloatArray, directions: FloatArray) -> _Hits:
+        """The same, with rays that miss the body ending on the ground under it."""
+        missed = np.flatnonzero(~hits.body & (directions[:, 2] < -0.05))
+        steps = (self.floor - origins[missed, 2]) / directions[missed, 2]
+        hits.place[missed] = origins[missed] + steps[:, None] * directions[missed]
+        hits.normal[missed] = (0.0, 0.0, 1.0)
+        hits.distance[missed] = steps
+        return hits
+
+    def _colours(self, hits: _Hits, tint: Sequence[tuple[int, int, int]] | None) -> FloatArray:
+        """Linear reflectances (n, 3): the print where there is print, primer elsewhere."""
+        colour = np.broadcast_to(PRIMER, (len(hits.piece), 3)).copy()
+        for i in range(len(self.pieces)):
+            mine = np.flatnonzero(hits.piece == i)
+            if tint is not None:
+                colour[mine] = to_linear(np.array([tint[i]], dtype=np.uint8))
+                continue
+            dots = self._printed[i].at(hits.flat[mine])
+            inked = dots[:, 3] > 0
+            colour[mine[inked]] = to_linear(dots[inked, :3])
+        return colour
+
+
+def smooth_normals(body: Body) -> FloatArray:
+    """(m, 3, 3) unit normals at face corners, rounded over facets and sharp at edges.
+
+    Faces joined by gentle edges share normals, weighted by area so that the flats of a
+    shell stay flat beside their rounded edges.
+    """
+    faces, normals = body.faces, body.normals
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    key = edges[:, 0] * np.int64(len(body.vertices)) + edges[:, 1]
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order][1:] == key[order][:-1])
+    a, b = order[same] // 3, order[same + 1] // 3
+    gentle = np.einsum("nd,nd->n", normals[a], normals[b]) > SHARP_EDGE
+    links = coo_matrix((np.ones(gentle.sum()), (a[gentle], b[gentle])), shape=(len(faces), len(faces)))
+    _, group = connected_components(links, directed=False)
+    corner_key = faces.astype(np.int64) * np.int64(group.max() + 1) + group[:, None]
+    _, slot = np.unique(corner_key.ravel(), return_inverse=True)
+    weighted = np.repeat(normals * body.areas[:, None], 3, axis=0)
+    summed = np.column_stack([np.bincount(slot, weights=weighted[:, axis]) for axis in range(3)])
+    return _unit(summed[slot].reshape(-1, 3, 3))
+
+
+def to_linear(srgb: NDArray[np.uint8]) -> FloatArray:
+    """Light from sRGB bytes (IEC 61966-2-1)."""
+    s = np.asarray(srgb, dtype=float) / 255.0
+    return np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4)
+
+
+def to_srgb(light: FloatArray) -> NDArray[np.uint8]:
+    """The sRGB bytes of light (IEC 61966-2-1)."""
+    x = np.clip(light, 0.0, 1.0)
+    s = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)
+    return np.rint(255.0 * s).astype(np.uint8)
+
+
+def _ground_tone(sky: FloatArray, lamp: FloatArray) -> FloatArray:
+    """White, greyed where the body stands close; never so dark as to look wet."""
+    return 1.0 - 0.62 * (1.0 - sky) ** 1.15 - 0.10 * (1.0 - lamp)
+
+
+def _gloss(sheen: FloatArray, piece: IntArray) -> FloatArray:
+    return sheen * np.where(piece >= 0, FILM_GLOSS, PRIMER_GLOSS)
+
+
+def _edges(tone: FloatArray, piece: IntArray, body: BoolArray) -> BoolArray:
+    """Pixels beside a change of tone, of piece, or from body to ground."""
+    edge = np.zeros(piece.shape, dtype=bool)
+    for axis in (0, 1):
+        step = np.abs(np.diff(tone, axis=axis)).max(axis=2) > EDGE_TONE
+        step |= np.diff(piece, axis=axis) != 0
+        step |= np.diff(body.astype(np.int8), axis=axis) != 0
+        before = tuple(slice(None, -1) if a == axis else slice(None) for a in (0, 1))
+        after = tuple(slice(1, None) if a == axis else slice(None) for a in (0, 1))
+        edge[before] |= step
+        edge[after] |= step
+    return binary_dilation(edge, iterations=1)
+
+
+def _carried_on(field: FloatArray, known: BoolArray, grid: tuple[int, int]) -> FloatArray:
+    """A field with its unknown pixels filled from the nearest known one."""
+    if not known.any():
+        return field
+    row, column = distance_transform_edt(~known.reshape(grid), return_distances=False, return_indices=True)
+    return field.reshape(grid)[row, column].ravel()
+
+
+def _unit(vectors: FloatArray) -> FloatArray:
+    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
