@@ -76,7 +76,7 @@ def piece_warnings(pieces: Sequence[Piece]) -> list[str]:
                 f"{per_cent(flat.film.stretch)} and {per_cent(flat.film.compression)}; soften the film more, "
                 "make the region smaller or allow more relief cuts"
             )
-        found.extend(f"piece {piece.name}: {note}" for note in flat.notes)
+            found.extend(f"piece {piece.name}: {note}" for note in flat.notes)
     return found
 
 
@@ -156,6 +156,7 @@ def _piece_entry(piece: Piece, sheets: Sequence[Sheet]) -> dict[str, Any]:
         "fitting_slits": _slit_count(piece, flat),
         "bridged": _bridged(piece.patch),
         "pierced": len(piece.pierce),
+        "notes": list(flat.notes),
         "outline": _ring(piece.outline.exterior.coords),
         "openings": [_ring(ring.coords) for ring in piece.outline.interiors],
     }
