@@ -1,0 +1,172 @@
+"""A coarse copy of a patch, to plan cuts on."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.spatial import Delaunay
+
+from unwrap.flatten.edges import boundary_loops
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.relief.ground import Ground
+
+CORNER = np.radians(25.0)  # an edge that turns more than this at one vertex keeps the vertex
+FEWEST = 8  # points round an opening, however small
+
+
+def coarse_copy(ground: Ground, count: int) -> tuple[Ground, IntArray, FloatArray]:
+    """Remesh an uncut patch evenly with about `count` faces.
+
+    The flat shape is filled with an even triangle lattice, which is carried back to
+    the surface; its edges are resampled and keep their corners.
+
+    Parameters
+    ----------
+    ground : Ground
+        The patch, uncut, its chart free of overlaps.
+    count : int
+        Faces wanted; the result has some more where edges are intricate.
+
+    Returns
+    -------
+    copy : Ground
+        The coarse mesh with the same chart; `face` and `vertex` count its own.
+    corners : (n, 3) int64
+        For each vertex of the copy the input face's vertices that it lies between.
+    weights : (n, 3) float64
+        And its barycentric coordinates there: `values[corners]` weighted carries any
+        value per input vertex.
+
+    Raises
+    ------
+    ValueError
+        If the flat shape cannot be meshed so; plan on the patch itself then.
+    """
+    a, b, c = np.moveaxis(ground.chart[ground.faces], 1, 0)
+    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    spacing = float(np.sqrt(0.5 * double.sum() / count * 4.0 / np.sqrt(3.0)))
+    for _ in range(4):
+        found = _fill(ground, spacing)
+        if found is not None:
+            return found
+        spacing *= 0.7
+    raise ValueError("the flat shape is too intricate for a coarse copy")
+
+
+def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray] | None:
+    rings, corners, weights = [], [], []
+    for loop in boundary_loops(ground.faces):
+        ends, share = _resample(ground.chart[loop], spacing)
+        i, j = loop[ends], loop[(ends + 1) % len(loop)]
+        rings.append(ground.chart[i] * (1 - share[:, None]) + ground.chart[j] * share[:, None])
+        corners.append(np.column_stack([i, j, i]))
+        weights.append(np.column_stack([1 - share, share, np.zeros(len(share))]))
+    rings_by_size = sorted(rings, key=lambda r: -shapely.Polygon(r).area)
+    outline = shapely.Polygon(rings_by_size[0], rings_by_size[1:])
+    if not outline.is_valid:
+        return None
+    inner = _lattice(outline, spacing)
+    inner_corners, inner_weights, inside = locate(ground, inner)
+    inner = inner[inside]
+    chart = np.concatenate([*rings, inner])
+    faces = Delaunay(chart).simplices.astype(np.int64)
+    a, b, c = np.moveaxis(chart[faces], 1, 0)
+    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    faces[double < 0] = faces[double < 0][:, ::-1]
+    centre = chart[faces].mean(axis=1)
+    shapely.prepare(outline)
+    faces = faces[(np.abs(double) > 1e-3 * spacing**2) & shapely.contains_xy(outline, *centre.T)]
+    all_corners = np.concatenate([*corners, inner_corners[inside]])
+    all_weights = np.concatenate([*weights, inner_weights[inside]])
+    if not _is_sound(faces, len(chart), len(rings)):
+        return None
+    surface = np.einsum("nk,nkx->nx", all_weights, ground.surface[all_corners])
+    return Ground.of(surface, chart, faces), all_corners, all_weights
+
+
+def _resample(ring: FloatArray, spacing: float) -> tuple[IntArray, FloatArray]:
+    """Points round a closed ring, evenly between its corners: segment and share along it."""
+    along = np.roll(ring, -1, axis=0) - ring
+    length = np.linalg.norm(along, axis=1)
+    before = np.roll(along, 1, axis=0)
+    turn = np.abs(
+        np.arctan2(
+            before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0], np.einsum("ij,ij->i", before, along)
+        )
+    )
+    at = np.concatenate([[0.0], np.cumsum(length)])
+    stops = np.flatnonzero(turn > CORNER)
+    start = at[stops] if len(stops) else at[:1]
+    step = min(spacing, at[-1] / FEWEST)
+    places = []
+    for low, high in zip(start, [*start[1:], start[0] + at[-1]], strict=True):
+        count = max(1, round((high - low) / step))
+        places.append(low + (high - low) * np.arange(count) / count)
+    s = np.concatenate(places) % at[-1]
+    segment = np.clip(np.searchsorted(at, s, side="right") - 1, 0, len(ring) - 1)
+    share = np.clip((s - at[segment]) / np.maximum(length[segment], 1e-300), 0.0, 1.0)
+    return segment, share
+
+
+def _lattice(outline: shapely.Polygon, spacing: float) -> FloatArray:
+    low_x, low_y, high_x, high_y = outline.bounds
+    height = spacing * np.sqrt(0.75)
+    rows = np.arange(low_y + 0.5 * height, high_y, height)
+    columns = np.arange(low_x, high_x, spacing)
+    x = columns[None, :] + 0.5 * spacing * (np.arange(len(rows)) % 2)[:, None]
+    y = np.broadcast_to(rows[:, None], x.shape)
+    points = np.column_stack([x.ravel(), y.ravel()])
+    shapely.prepare(outline)
+    points = points[shapely.contains_xy(outline, *points.T)]
+    away = shapely.distance(outline.boundary, shapely.points(points))
+    return points[away > 0.55 * spacing]
+
+
+def locate(ground: Ground, points: FloatArray) -> tuple[IntArray, FloatArray, np.ndarray]:
+    """Find points of the chart on the mesh.
+
+    Returns
+    -------
+    corners : (n, 3) int64
+        Vertices of the face that each point lies in.
+    weights : (n, 3) float64
+        Barycentric coordinates.
+    inside : (n,) bool
+        False where no face holds the point.
+    """
+    triangles = ground.chart[ground.faces]
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    tree = shapely.STRtree(shapely.box(*low.T, *high.T))
+    which, face = tree.query(shapely.points(points))
+    a, b, c = (triangles[face, k] - points[which] for k in range(3))
+
+    def cross(p: FloatArray, q: FloatArray) -> FloatArray:
+        return p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
+
+    w = np.column_stack([cross(b, c), cross(c, a), cross(a, b)])
+    w /= w.sum(axis=1, keepdims=True)
+    least = w.min(axis=1)
+    order = np.lexsort((least, which))  # the best face of each point comes last
+    which, face, w, least = which[order], face[order], w[order], least[order]
+    last = np.append(which[1:] != which[:-1], True) if len(which) else np.zeros(0, bool)
+    corners = np.zeros((len(points), 3), dtype=np.int64)
+    weights = np.zeros((len(points), 3))
+    inside = np.zeros(len(points), dtype=bool)
+    corners[which[last]] = ground.faces[face[last]]
+    weights[which[last]] = w[last]
+    inside[which[last]] = least[last] > -1e-9
+    return corners, weights, inside
+
+
+def _is_sound(faces: IntArray, count: int, loops: int) -> bool:
+    """One connected sheet with every vertex in use, the right openings and no pinched edge."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    key = np.minimum(start, end) * count + np.maximum(start, end)
+    _, inverse, uses = np.unique(key, return_inverse=True, return_counts=True)
+    lone = uses[inverse] == 1
+    if len(np.unique(faces)) != count or uses.max() > 2:
+        return False
+    if np.bincount(start[lone], minlength=count).max() > 1:
+        return False
+    euler = count - len(uses) + len(faces)
+    return len(boundary_loops(faces)) == loops and euler == 2 - loops
