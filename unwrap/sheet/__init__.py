@@ -1,1 +1,1 @@
-"""Outline, bleed, layout, plates, SVG, PDF."""
+"""Outline, bleed, layout, plates, SVG, PDF: from finished pieces to sheets that a printer takes."""

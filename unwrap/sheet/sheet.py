@@ -51,9 +51,12 @@ class Sheet:
         mm.
     placements : tuple of Placement
         The copies on it.
+    margin : float
+        What the printer cannot reach along each edge, mm.
     """
 
     number: int
     width: float
     height: float
     placements: tuple[Placement, ...]
+    margin: float = 5.0

@@ -1,0 +1,227 @@
+"""Finish a flat piece: where it is cut, how far its paint runs over, which way it faces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import shapely
+
+from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.livery.carry import nearest_on
+from unwrap.livery.fit import curves_of_area
+from unwrap.livery.paint import Paint
+from unwrap.regions.region import Patch
+from unwrap.sheet.bleed import carry_over
+from unwrap.sheet.piece import Piece
+
+# Two lips nearer than this are one closed slit: no blade and no printer tells them apart.
+CLOSED_SLIT = 1e-3
+# A direction on the body has to run this much along the film, on average, to be worth an arrow.
+LEAST_SLOPE = 0.35
+
+
+def finish_piece(
+    name: str,
+    region: str,
+    patch: Patch,
+    flat: FlatPiece,
+    paints: Sequence[Paint] = (),
+    *,
+    bleed: float = 0.5,
+    spares: int = 0,
+) -> Piece:
+    """Make a piece that can be laid on a sheet.
+
+    Parameters
+    ----------
+    name : str
+        The piece's name, unique within a job.
+    region : str
+        The job's region that it covers.
+    patch : Patch
+        The surface that it goes on; its covered holes become piercing marks.
+    flat : FlatPiece
+        That surface laid flat.
+    paints : sequence of Paint
+        What is printed, in painting order, inside the outline.
+    bleed : float
+        How far paint that reaches the outline is carried beyond it, mm.
+    spares : int
+        How many extra copies to print.
+
+    Returns
+    -------
+    Piece
+    """
+    outline, slits = outline_of(flat.points, flat.faces)
+    return Piece(
+        name=name,
+        region=region,
+        patch=patch,
+        flat=flat,
+        outline=outline,
+        outline_curves=curves_of_area(outline),
+        paints=tuple(carry_over(paint, outline, bleed) for paint in paints),
+        pierce=flat_holes(flat, patch.holes),
+        slits=slits,
+        front=direction_on(flat, np.array([1.0, 0.0, 0.0])),
+        up=direction_on(flat, np.array([0.0, 0.0, 1.0])),
+        spares=spares,
+    )
+
+
+def outline_of(points: FloatArray, faces: IntArray) -> tuple[shapely.Polygon, tuple[FloatArray, ...]]:
+    """The outline of a flat mesh, with its openings, and the slits that stand closed in it.
+
+    Parameters
+    ----------
+    points : (k, 2) float64
+        Flat positions, mm.
+    faces : (m, 3) int64
+        Counter-clockwise triangles of one connected mesh.
+
+    Returns
+    -------
+    outline : shapely Polygon
+        Exterior counter-clockwise, openings clockwise. A slit whose lips have parted
+        is a notch in it.
+    slits : tuple of (n, 2) float64 arrays
+        Slits whose lips lie on each other, from the edge inwards.
+
+    Raises
+    ------
+    ValueError
+        If the mesh has no edge.
+    """
+    loops = [points[loop] for loop in boundary_loops(faces)]
+    if not loops:
+        raise ValueError("the flat mesh has no edge")
+    areas = [_signed_area(loop) for loop in loops]
+    shell = loops[int(np.argmax(areas))]
+    openings = [loop for loop, area in zip(loops, areas, strict=True) if area < 0 and len(loop) > 2]
+    drawn = shapely.Polygon(shell, openings)
+    outline = drawn if drawn.is_valid else _largest_part(shapely.make_valid(drawn, method="structure"))
+    outline = shapely.geometry.polygon.orient(outline)
+    return outline, _closed_slits(loops, outline)
+
+
+def boundary_loops(faces: IntArray) -> list[IntArray]:
+    """Walk the free edges of an oriented mesh.
+
+    Parameters
+    ----------
+    faces : (m, 3) int64
+        Consistently oriented triangles.
+
+    Returns
+    -------
+    list of (n,) int64 arrays
+        Vertex loops, each with the mesh on its left and without the first vertex
+        repeated; in order of their lowest vertex, starting there.
+
+    Notes
+    -----
+    Where a loop meets a vertex again it is parted there, so that every loop is simple:
+    two openings that touch in a corner are two loops.
+    """
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    count = int(faces.max()) + 1
+    free = ~np.isin(start * count + end, end * count + start)
+    leaving: dict[int, list[int]] = {}
+    for a, b in sorted(zip(start[free].tolist(), end[free].tolist(), strict=True), reverse=True):
+        leaving.setdefault(a, []).append(b)
+
+    loops = []
+    for first in sorted(leaving):
+        while leaving[first]:
+            path, place = [first], {first: 0}
+            while path and leaving[path[-1]]:
+                following = leaving[path[-1]].pop()
+                if following not in place:
+                    place[following] = len(path)
+                    path.append(following)
+                    continue
+                loop = path[place[following] :]
+                loops.append(np.array(loop))
+                del path[place[following] + 1 :]
+                place = {vertex: k for k, vertex in enumerate(path)}
+                if len(path) == 1:
+                    break
+    return loops
+
+
+def _signed_area(loop: FloatArray) -> float:
+    x, y = loop.T
+    return float(0.5 * (x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+
+
+def _largest_part(shape: shapely.Geometry) -> shapely.Polygon:
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
+    return max(parts, key=lambda part: part.area)
+
+
+def _closed_slits(loops: Iterable[FloatArray], outline: shapely.Polygon) -> tuple[FloatArray, ...]:
+    """Runs of the loops that the outline does not have: there and back along one line."""
+    near_edge = outline.boundary.buffer(CLOSED_SLIT)
+    stray = shapely.unary_union([shapely.LinearRing(loop).difference(near_edge) for loop in loops])
+    if stray.is_empty:
+        return ()
+    merged = shapely.line_merge(shapely.set_precision(stray, CLOSED_SLIT / 2))
+    slits = []
+    for line in shapely.get_parts(merged):
+        points = np.asarray(line.coords)
+        ends = [outline.exterior.distance(shapely.Point(points[k])) for k in (0, -1)]
+        slits.append(points if ends[0] <= ends[1] else points[::-1])
+    return tuple(sorted(slits, key=lambda points: tuple(points[0])))
+
+
+def direction_on(flat: FlatPiece, along: FloatArray) -> FloatArray:
+    """Where a direction of the body points on the flat piece.
+
+    Parameters
+    ----------
+    flat : FlatPiece
+        The piece.
+    along : (3,) float64
+        Unit direction on the body.
+
+    Returns
+    -------
+    (2,) float64
+        Unit direction: the area-weighted mean gradient of the coordinate along
+        `along` over the flat piece; zero where that has no clear direction, as `up`
+        on a roof or right round a barrel.
+    """
+    a, b, c = np.moveaxis(flat.points[flat.faces], 1, 0)
+    rise = (flat.surface @ along)[flat.faces]
+    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    opposite = np.stack([c - b, a - c, b - a], axis=1)
+    turned = np.stack([-opposite[..., 1], opposite[..., 0]], axis=-1)
+    # Half the gradient times twice the area: the sum over faces is the area integral.
+    total = 0.5 * np.einsum("ij,ijk->k", rise, turned)
+    mean = total / (0.5 * double.sum())
+    size = float(np.linalg.norm(mean))
+    return mean / size if size >= LEAST_SLOPE else np.zeros(2)
+
+
+def flat_holes(flat: FlatPiece, holes: FloatArray) -> FloatArray:
+    """Carry covered holes to the flat piece.
+
+    Parameters
+    ----------
+    flat : FlatPiece
+        The piece.
+    holes : (h, 4) float64
+        x, y, z and diameter on the surface, mm.
+
+    Returns
+    -------
+    (h, 3) float64
+        x, y and diameter on the piece, mm.
+    """
+    if len(holes) == 0:
+        return np.zeros((0, 3))
+    face, weights, _ = nearest_on(flat.surface[flat.faces], holes[:, :3])
+    at = np.einsum("ic,icj->ij", weights, flat.points[flat.faces[face]])
+    return np.column_stack([at, holes[:, 3]])

@@ -1,0 +1,64 @@
+"""Plates: which ground each ink covers."""
+
+from __future__ import annotations
+
+import shapely
+
+from unwrap.sheet.piece import Piece
+
+# White closer to bare film than this is not worth printing, mm^2.
+LEAST_WHITE = 1e-4
+
+
+def white_area(
+    piece: Piece, choke: float = 0.15, bare: frozenset[str] | set[str] = frozenset()
+) -> shapely.Geometry:
+    """The ground that white covers on a piece.
+
+    Parameters
+    ----------
+    piece : Piece
+        The piece; its bleed gets white as well, or the cut edge would look thin.
+    choke : float
+        How far white stays inside the edge of the colour, mm: as far as the printer
+        may shift one ink against the others.
+    bare : set of str
+        Colours ("#rrggbb") and kinds of paint that stand on bare film, such as tinted
+        windows. What covers them later has its white all the same.
+
+    Returns
+    -------
+    shapely Polygon or MultiPolygon
+        All that is printed, less the choke. Paint that is itself white is printed by
+        this plate alone, so it keeps its edge wherever it borders on bare film.
+    """
+    visible = visible_paints(piece)
+    backed = [(colour, area) for kind, colour, area in visible if colour not in bare and kind not in bare]
+    printed = shapely.union_all([area for _, area in backed])
+    inside = printed.buffer(-choke, join_style="mitre", mitre_limit=2.0) if choke > 0 else printed
+    own = shapely.union_all([area for colour, area in backed if is_white(colour)])
+    return _tidy(shapely.union(inside, own))
+
+
+def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:
+    """What is seen of every paint once the later ones cover it: (kind, colour, area), mm."""
+    seen: list[tuple[str, str, shapely.Geometry]] = []
+    above = shapely.Polygon()
+    for paint in reversed(piece.paints):
+        left = _tidy(paint.area.difference(above))
+        if not left.is_empty:
+            seen.append((paint.kind, paint.colour.lower(), left))
+        above = above.union(paint.area)
+    return seen[::-1]
+
+
+def is_white(colour: str) -> bool:
+    """Whether a colour is the white of the white ink itself."""
+    return colour.lower() in ("#ffffff", "#fff")
+
+
+def _tidy(area: shapely.Geometry) -> shapely.Geometry:
+    parts = [
+        part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > LEAST_WHITE
+    ]
+    return shapely.union_all(parts) if parts else shapely.Polygon()

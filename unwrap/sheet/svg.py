@@ -1,0 +1,185 @@
+"""Sheets as SVG: true millimetres, one group per piece in each layer."""
+
+from __future__ import annotations
+
+import numpy as np
+import svgwrite
+from svgwrite.container import Group
+
+from unwrap.flatten.flat_piece import FloatArray
+from unwrap.livery.fit import curves_of_area
+from unwrap.livery.paint import Paint
+from unwrap.sheet.curves import path_data
+from unwrap.sheet.inks import Press
+from unwrap.sheet.marks import RULE, Mark, copy_name, crop_curves, sheet_marks
+from unwrap.sheet.plates import white_area
+from unwrap.sheet.sheet import Placement, Sheet
+
+CROP_GREY = "#9a9a9a"
+NOTE_GREY = "#4a4a4a"
+CROP_WIDTH = 0.1
+
+
+def sheet_svg(sheet: Sheet, mirrored: bool = True, *, press: Press | None = None, title: str = "") -> str:
+    """The sheet as it is printed.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What to draw.
+    mirrored : bool
+        True for face-down decals: the whole sheet, notes and all, is reflected left
+        to right, and reads right again once the decal is turned over.
+    press : Press
+        The printer: whether it has white, how far that is choked, scale corrections.
+    title : str
+        A line for the sheet's foot.
+
+    Returns
+    -------
+    str
+        SVG in mm: groups `white`, `colour`, `cut` and `notes`, each with one
+        `piece-NAME` group per copy. The white is drawn first so that the picture
+        shows the colour; which ink the printer lays first is the printer's affair.
+    """
+    press = press or Press()
+    drawing, frame = _drawing(sheet, mirrored, press)
+    drawing.add(_white_layer(sheet, frame, press, "#ffffff"))
+    drawing.add(_colour_layer(sheet, frame))
+    drawing.add(_cut_layer(sheet, frame))
+    drawing.add(_notes_layer(sheet, frame, title))
+    return drawing.tostring()
+
+
+def white_svg(sheet: Sheet, mirrored: bool = True, *, press: Press | None = None) -> str:
+    """The white plate of a sheet, drawn in black: black is where white is printed."""
+    press = press or Press()
+    drawing, frame = _drawing(sheet, mirrored, press)
+    drawing.add(_white_layer(sheet, frame, press, "#000000"))
+    return drawing.tostring()
+
+
+def trial_svg(sheet: Sheet, *, press: Press | None = None, title: str = "") -> str:
+    """The sheet for plain paper, not mirrored, to try the fit before any film is used."""
+    drawing, frame = _drawing(sheet, False, press or Press())
+    drawing.add(_colour_layer(sheet, frame))
+    drawing.add(_cut_layer(sheet, frame))
+    trial = f"{title}, trial on paper" if title else "trial on paper"
+    drawing.add(_notes_layer(sheet, frame, trial))
+    return drawing.tostring()
+
+
+def sheet_frame(sheet: Sheet, mirrored: bool, press: Press | None = None) -> FloatArray:
+    """From the sheet's frame (y up) to the page's (y down), mm.
+
+    Returns
+    -------
+    (2, 3) float64
+        Affine matrix: reflected left to right if `mirrored`, and stretched about the
+        sheet's middle by the press's scale corrections.
+    """
+    press = press or Press()
+    scale = np.array([-press.scale_x if mirrored else press.scale_x, -press.scale_y])
+    middle = np.array([sheet.width, sheet.height]) / 2
+    return np.column_stack([np.diag(scale), middle - scale * middle])
+
+
+def _drawing(sheet: Sheet, mirrored: bool, press: Press) -> tuple[svgwrite.Drawing, FloatArray]:
+    drawing = svgwrite.Drawing(
+        size=(f"{sheet.width:g}mm", f"{sheet.height:g}mm"),
+        viewBox=f"0 0 {sheet.width:g} {sheet.height:g}",
+        profile="full",
+        debug=False,
+    )
+    return drawing, sheet_frame(sheet, mirrored, press)
+
+
+def _whole(placement: Placement, frame: FloatArray) -> FloatArray:
+    """From the piece's plane straight to the page, so that no reader has to follow transforms."""
+    linear = frame[:, :2] @ placement.matrix[:, :2]
+    return np.column_stack([linear, frame[:, :2] @ placement.matrix[:, 2] + frame[:, 2]])
+
+
+def _piece_group(placement: Placement, layer: str) -> Group:
+    """A copy's group. The colour layer bears the plain id; an id may stand only once in a file."""
+    name = copy_name(placement)
+    ident = f"piece-{name}" if layer == "colour" else f"{layer}-piece-{name}"
+    return Group(id=ident, class_=f"piece-{name}", debug=False)
+
+
+def _colour_layer(sheet: Sheet, frame: FloatArray) -> Group:
+    layer = Group(id="colour", debug=False)
+    for placement in sheet.placements:
+        group = _piece_group(placement, "colour")
+        for paint in placement.piece.paints:
+            group.add(_painted(paint, _whole(placement, frame)))
+        layer.add(group)
+    return layer
+
+
+def _painted(paint: Paint, matrix: FloatArray) -> svgwrite.path.Path:
+    curves = paint.curves or curves_of_area(paint.area)
+    if paint.stroke is not None and paint.curves:
+        path = svgwrite.path.Path(
+            d=path_data(curves, matrix),
+            fill="none",
+            stroke=paint.colour,
+            stroke_width=f"{paint.stroke:.4f}",
+            debug=False,
+        )
+    else:
+        path = svgwrite.path.Path(
+            d=path_data(curves, matrix), fill=paint.colour, fill_rule="evenodd", debug=False
+        )
+    if paint.label:
+        path.set_desc(title=paint.label)
+    return path
+
+
+def _white_layer(sheet: Sheet, frame: FloatArray, press: Press, colour: str) -> Group:
+    layer = Group(id="white", fill=colour, fill_rule="evenodd", debug=False)
+    for placement in sheet.placements if press.has_white else ():
+        group = _piece_group(placement, "white")
+        area = white_area(placement.piece, press.white_choke, press.bare)
+        if not area.is_empty:
+            group.add(
+                svgwrite.path.Path(d=path_data(curves_of_area(area), _whole(placement, frame)), debug=False)
+            )
+        layer.add(group)
+    return layer
+
+
+def _cut_layer(sheet: Sheet, frame: FloatArray) -> Group:
+    layer = Group(
+        id="cut", fill="none", stroke=CROP_GREY, stroke_width=CROP_WIDTH, stroke_linejoin="round", debug=False
+    )
+    for placement in sheet.placements:
+        group = _piece_group(placement, "cut")
+        group.add(
+            svgwrite.path.Path(
+                d=path_data(crop_curves(placement.piece), _whole(placement, frame)), debug=False
+            )
+        )
+        layer.add(group)
+    return layer
+
+
+def _notes_layer(sheet: Sheet, frame: FloatArray, title: str) -> Group:
+    layer = Group(id="notes", fill=NOTE_GREY, stroke="none", debug=False)
+    groups = {copy_name(placement): _piece_group(placement, "notes") for placement in sheet.placements}
+    for mark in sheet_marks(sheet, title):
+        (groups[mark.piece] if mark.piece else layer).add(_marked(mark, frame))
+    for group in groups.values():
+        layer.add(group)
+    return layer
+
+
+def _marked(mark: Mark, frame: FloatArray) -> svgwrite.path.Path:
+    data = path_data(mark.curves, frame)
+    if mark.kind == "rule":
+        path = svgwrite.path.Path(d=data, fill="none", stroke=NOTE_GREY, stroke_width=RULE, debug=False)
+    else:
+        path = svgwrite.path.Path(d=data, debug=False)
+    if mark.text:
+        path.set_desc(title=mark.text)
+    return path
