@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from unwrap.flatten.energy import Work, Worst, energy, gradient
+from unwrap.flatten.energy import Work, Worst, derivatives, energy, forces_of
 from unwrap.flatten.metric import metric_of
 
 SURFACE = np.array([[0.0, 0.0, 0.0], [1.0, 0.1, 0.2], [0.3, 0.9, -0.1], [1.2, 1.1, 0.5]])
@@ -15,14 +15,36 @@ def shape(seed):
     return SURFACE[:, :2] * 1.1 + 0.08 * rng.normal(size=(4, 2))
 
 
+def gradient(law, points):
+    metric = metric_of(SURFACE, FACES)
+    slope, _, _ = derivatives(metric, forces_of(law, metric.areas), points)
+    total = np.zeros((4, 2))
+    for corner in range(3):
+        np.add.at(total, metric.faces[:, corner], slope[:, corner].T)
+    return total
+
+
+def hessian(law, points):
+    metric = metric_of(SURFACE, FACES)
+    _, same, pair = derivatives(metric, forces_of(law, metric.areas), points)
+    full = np.zeros((4, 2, 4, 2))
+    for m, face in enumerate(metric.faces):
+        for i in range(3):
+            v, w = face[i], face[(i + 1) % 3]
+            xx, xy, yy = same[:, i, m]
+            full[v, :, v] += [[xx, xy], [xy, yy]]
+            block = pair[:, i, m].reshape(2, 2)
+            full[v, :, w] += block
+            full[w, :, v] += block.T
+    return full.reshape(8, 8)
+
+
 @pytest.mark.parametrize("law", [Work(), Worst(0.01, 0.3, 8.0, 1e-3)])
 @pytest.mark.parametrize("seed", range(4))
 def test_gradient_is_the_derivative(law, seed):
     metric = metric_of(SURFACE, FACES)
     points = shape(seed)
-    slope, _ = gradient(metric, metric.gradients(), metric.areas, law, points)
-    total = np.zeros((4, 2))
-    np.add.at(total, FACES.ravel(), slope.reshape(-1, 2))
+    slope = gradient(law, points)
     step = 1e-6
     for i in range(4):
         for k in range(2):
@@ -30,34 +52,29 @@ def test_gradient_is_the_derivative(law, seed):
             up[i, k] += step
             down[i, k] -= step
             change = energy(metric, metric.areas, law, up) - energy(metric, metric.areas, law, down)
-            assert total[i, k] == pytest.approx(change / (2 * step), rel=1e-5, abs=1e-7)
+            assert slope[i, k] == pytest.approx(change / (2 * step), rel=1e-5, abs=1e-7)
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_hessian_is_the_second_derivative_where_nothing_is_clamped(seed):
-    metric = metric_of(SURFACE, FACES)
     rng = np.random.default_rng(seed)
     # Stretches above 1 keep every second derivative of the work positive.
     points = SURFACE[:, :2] * 1.6 + 0.02 * rng.normal(size=(4, 2))
-    _, blocks = gradient(metric, metric.gradients(), metric.areas, Work(), points)
-    corner = np.array([[2 * i, 2 * i + 1] for i in range(4)])
-    full = np.zeros((8, 8))
-    for face, block in zip(FACES, blocks, strict=True):
-        dofs = corner[face].ravel()
-        full[np.ix_(dofs, dofs)] += block
+    full = hessian(Work(), points)
     step = 1e-5
-
-    def slope_at(p):
-        slope, _ = gradient(metric, metric.gradients(), metric.areas, Work(), p)
-        total = np.zeros((4, 2))
-        np.add.at(total, FACES.ravel(), slope.reshape(-1, 2))
-        return total.ravel()
-
     for dof in range(8):
         move = np.zeros(8)
         move[dof] = step
-        change = slope_at(points + move.reshape(4, 2)) - slope_at(points - move.reshape(4, 2))
-        assert np.allclose(full[:, dof], change / (2 * step), rtol=1e-5, atol=1e-5)
+        move = move.reshape(4, 2)
+        change = gradient(Work(), points + move) - gradient(Work(), points - move)
+        assert np.allclose(full[:, dof], change.ravel() / (2 * step), rtol=1e-5, atol=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_clamped_hessian_is_never_negative(seed):
+    rng = np.random.default_rng(seed)
+    values = np.linalg.eigvalsh(hessian(Work(), SURFACE[:, :2] * 0.5 + 0.1 * rng.normal(size=(4, 2))))
+    assert values.min() >= -1e-9 * values.max()
 
 
 def test_work_is_the_symmetric_dirichlet_energy_less_its_least():

@@ -1,7 +1,7 @@
 """Energies of a flat shape that look at each face's two principal stretches alone.
 
 With the signed principal stretches s1 >= s2 of the map surface -> sheet, every energy
-here is the sum over faces of area * (f(s1) + f(s2)). Its second derivative has the
+here is the sum over faces of weight * (f(s1) + f(s2)). Its second derivative has the
 closed eigenvalues f''(s1), f''(s2), (f'(s1) + f'(s2))/(s1 + s2) for turning against
 the face's own frame and (f'(s1) - f'(s2))/(s1 - s2) for shear [1]_; negative ones are
 set to zero, which keeps every Newton step downhill.
@@ -9,8 +9,8 @@ set to zero, which keeps every Newton step downhill.
 References
 ----------
 .. [1] B. Smith, F. de Goes, T. Kim, "Analytic Eigensystems for Isotropic Distortion
-   Energies", ACM TOG 38(1), 2019 (from memory; derivation checked by the tests against
-   finite differences).
+   Energies", ACM TOG 38(1), 2019 (from memory; the tests check the derivatives
+   against finite differences).
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.metric import Metric
 
 SAME = 1e-7  # relative gap between two stretches below which a quotient becomes a derivative
+CHUNK = 8192  # faces worked on at a time: what fits the processor's cache
 
 
 class Law(Protocol):
@@ -36,6 +37,30 @@ class Law(Protocol):
     def slopes(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """f'(s) and f''(s)."""
         ...
+
+
+class Forces(Protocol):
+    """First and second derivative by each of the two stretches, for a run of faces."""
+
+    def __call__(
+        self, part: slice, s1: FloatArray, s2: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """f1', f1'', f2', f2''."""
+        ...
+
+
+def forces_of(law: Law, weights: FloatArray) -> Forces:
+    """The forces of a law that is the same for both stretches, times a weight per face."""
+
+    def forces(
+        part: slice, s1: FloatArray, s2: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        w = weights[part]
+        f1, d1 = law.slopes(s1)
+        f2, d2 = law.slopes(s2)
+        return w * f1, w * d1, w * f2, w * d2
+
+    return forces
 
 
 @dataclass(frozen=True)
@@ -65,6 +90,8 @@ class Worst:
         Distance in ln s from the middle at which the cost is 1.
     power : float
         The higher, the more the worst face alone counts.
+    ease : float
+        Share of `Work` mixed in.
     """
 
     middle: float
@@ -86,79 +113,156 @@ class Worst:
         second = p * low * ((p - 1.0) / self.reach - t) / (self.reach * s * s)
         inverse = 1.0 / s
         square = inverse * inverse
-        return first + self.ease * 2.0 * (s - inverse * square), second + self.ease * (
+        return first + 2.0 * self.ease * (s - inverse * square), second + self.ease * (
             2.0 + 6.0 * square * square
         )
 
 
-def split(
-    metric: Metric, points: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Each face's map as a turn-and-scale (e, h) plus a mirror-and-scale (f, g).
+@dataclass(frozen=True, eq=False)
+class Split:
+    """Each face's map [[a, b], [c, d]] as a turn [[e, -h], [h, e]] plus a mirror [[f, g], [g, -f]].
 
-    Returns
-    -------
+    Parameters
+    ----------
     e, h, f, g : (m,) float64
-        [[a, b], [c, d]] = [[e, -h], [h, e]] + [[f, g], [g, -f]].
     s1, s2 : (m,) float64
         Signed principal stretches, s1 >= abs(s2); s2 < 0 where the face is flipped.
     """
-    a, b, c, d = metric.jacobians(points)
+
+    e: FloatArray
+    h: FloatArray
+    f: FloatArray
+    g: FloatArray
+    turn: FloatArray
+    mirror: FloatArray
+
+    @property
+    def s1(self) -> FloatArray:
+        """Larger stretch."""
+        return self.turn + self.mirror
+
+    @property
+    def s2(self) -> FloatArray:
+        """Smaller stretch, negative where the face is flipped."""
+        return self.turn - self.mirror
+
+
+def split(metric: Metric, points: FloatArray, part: slice = slice(None)) -> Split:
+    """The linear map of each face from its own frame to the sheet, taken apart."""
+    faces = metric.faces[part]
+    first = points[faces[:, 0]]
+    one = points[faces[:, 1]] - first
+    two = points[faces[:, 2]] - first
+    base, foot, height = metric.base[part], metric.foot[part], metric.height[part]
+    a, c = one[:, 0] / base, one[:, 1] / base
+    b, d = (two[:, 0] - a * foot) / height, (two[:, 1] - c * foot) / height
     e, f, g, h = 0.5 * (a + d), 0.5 * (a - d), 0.5 * (c + b), 0.5 * (c - b)
-    turn, mirror = np.hypot(e, h), np.hypot(f, g)
-    return e, h, f, g, turn + mirror, turn - mirror
+    return Split(e, h, f, g, np.sqrt(e * e + h * h), np.sqrt(f * f + g * g))
+
+
+def parts(count: int) -> list[slice]:
+    """Runs of faces that fit the cache."""
+    return [slice(k, min(k + CHUNK, count)) for k in range(0, count, CHUNK)]
+
+
+def stretches(metric: Metric, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Signed principal stretches (s1, s2) of every face, surface -> sheet."""
+    m = len(metric.base)
+    s1, s2 = np.empty(m), np.empty(m)
+    for part in parts(m):
+        found = split(metric, points, part)
+        s1[part], s2[part] = found.s1, found.s2
+    return s1, s2
 
 
 def energy(metric: Metric, weights: FloatArray, law: Law, points: FloatArray) -> float:
     """Energy of a flat shape; inf if a face is flipped or has no area."""
-    *_, s1, s2 = split(metric, points)
-    if not s2.min() > 0.0:
-        return np.inf
+    total = 0.0
     with np.errstate(over="ignore"):
-        total = float(np.dot(weights, law.value(s1) + law.value(s2)))
+        for part in parts(len(weights)):
+            found = split(metric, points, part)
+            s2 = found.s2
+            if not s2.min() > 0.0:
+                return np.inf
+            total += float(np.dot(weights[part], law.value(found.s1) + law.value(s2)))
     return total if np.isfinite(total) else np.inf
 
 
-def gradient(
-    metric: Metric, gradients: FloatArray, weights: FloatArray, law: Law, points: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Per-face gradient and clamped second derivative.
+def derivatives(
+    metric: Metric, forces: Forces, points: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """First and (clamped) second derivatives of every face's energy.
+
+    Corners are numbered as in `metric.faces`.
 
     Returns
     -------
-    slope : (m, 3, 2) float64
-        Derivative with respect to each corner.
-    hessian : (m, 6, 6) float64
-        Positive semi-definite, corners interleaved: x0, y0, x1, y1, x2, y2.
+    slope : (2, 3, m) float64
+        Derivative by x and y of each corner.
+    same : (3, 3, m) float64
+        Entries xx, xy, yy of each corner with itself.
+    pair : (4, 3, m) float64
+        Entries xx, xy, yx, yy of the corners 0-1, 1-2 and 2-0 (first letter: first corner).
     """
-    e, h, f, g, s1, s2 = split(metric, points)
-    f1, d1 = law.slopes(s1)
-    f2, d2 = law.slopes(s2)
-    turn = np.hypot(e, h)
-    mirror = np.hypot(f, g)
-    safe = np.where(mirror > 0.0, mirror, 1.0)
-    ce, ch = e / turn, h / turn
-    cf, cg = np.where(mirror > 0.0, f / safe, 1.0), g / safe
+    m = len(metric.base)
+    slope, same, pair = np.empty((2, 3, m)), np.empty((3, 3, m)), np.empty((4, 3, m))
+    for part in parts(m):
+        _derivatives(metric, forces, points, part, slope, same, pair)
+    return slope, same, pair
+
+
+def _derivatives(
+    metric: Metric,
+    forces: Forces,
+    points: FloatArray,
+    part: slice,
+    slope: FloatArray,
+    same: FloatArray,
+    pair: FloatArray,
+) -> None:
+    found = split(metric, points, part)
+    s1, s2 = found.s1, found.s2
+    f1, d1, f2, d2 = forces(part, s1, s2)
+    ce, ch = found.e / found.turn, found.h / found.turn
+    round_ = found.mirror <= 0.0
+    safe = np.where(round_, 1.0, found.mirror)
+    cf, cg = np.where(round_, 1.0, found.f / safe), found.g / safe
     gap = s1 - s2
     near = gap <= SAME * s1
-    twist = np.maximum((f1 + f2) / (s1 + s2), 0.0)
+    twist = 0.5 * np.maximum((f1 + f2) / (s1 + s2), 0.0)
     shear = np.where(near, 0.5 * (d1 + d2), (f1 - f2) / np.where(near, 1.0, gap))
-    # The four modes as matrices [[., .], [., .]] of unit norm.
-    half = 0.5
-    modes = np.empty((len(s1), 4, 2, 2))
-    for k, sign in ((0, 1.0), (1, -1.0)):
-        modes[:, k, 0, 0] = half * (ce + sign * cf)
-        modes[:, k, 0, 1] = half * (-ch + sign * cg)
-        modes[:, k, 1, 0] = half * (ch + sign * cg)
-        modes[:, k, 1, 1] = half * (ce - sign * cf)
-    root = np.sqrt(0.5)
-    modes[:, 2, 0, 0], modes[:, 2, 0, 1] = -root * ch, -root * ce
-    modes[:, 2, 1, 0], modes[:, 2, 1, 1] = root * ce, -root * ch
-    modes[:, 3, 0, 0], modes[:, 3, 0, 1] = -root * cg, root * cf
-    modes[:, 3, 1, 0], modes[:, 3, 1, 1] = root * cf, root * cg
-    # Seen from the corners: mode applied to each corner's gradient.
-    corner = np.einsum("mkac,mic->mkia", modes, gradients).reshape(len(s1), 4, 6)
-    slope = weights[:, None] * (f1[:, None] * corner[:, 0] + f2[:, None] * corner[:, 1])
-    values = np.column_stack([np.maximum(d1, 0.0), np.maximum(d2, 0.0), twist, np.maximum(shear, 0.0)])
-    scaled = corner * (weights[:, None] * values)[:, :, None]
-    return slope.reshape(-1, 3, 2), np.matmul(corner.transpose(0, 2, 1), scaled)
+    shear = 0.5 * np.maximum(shear, 0.0)
+    wide, narrow = np.maximum(d1, 0.0), np.maximum(d2, 0.0)
+    across, slant, up = 1.0 / metric.base[part], metric.foot[part], 1.0 / metric.height[part]
+    slant = slant * across * up
+    # Each mode, a 2 x 2 matrix [[u, v], [x, y]], applied to the gradients of corners 1 and 2;
+    # twist and shear are left sqrt(2) times too long, which their factor 0.5 mends.
+    modes = (
+        (0.5 * (ce + cf), 0.5 * (cg - ch), 0.5 * (ch + cg), 0.5 * (ce - cf), wide),
+        (0.5 * (ce - cf), -0.5 * (ch + cg), 0.5 * (ch - cg), 0.5 * (ce + cf), narrow),
+        (-ch, -ce, ce, -ch, twist),
+        (-cg, cf, cf, cg, shear),
+    )
+    zero = np.zeros_like(s1)
+    k11, k12, k22 = [zero, zero, zero], [zero, zero, zero, zero], [zero, zero, zero]
+    pulls = []
+    for u, v, x, y, value in modes:
+        px, py = across * u - slant * v, across * x - slant * y
+        qx, qy = up * v, up * y
+        pulls.append((px, py, qx, qy))
+        vpx, vpy, vqx, vqy = value * px, value * py, value * qx, value * qy
+        k11 = [k11[0] + vpx * px, k11[1] + vpx * py, k11[2] + vpy * py]
+        k12 = [k12[0] + vpx * qx, k12[1] + vpx * qy, k12[2] + vpy * qx, k12[3] + vpy * qy]
+        k22 = [k22[0] + vqx * qx, k22[1] + vqx * qy, k22[2] + vqy * qy]
+    for axis in (0, 1):
+        one = f1 * pulls[0][axis] + f2 * pulls[1][axis]
+        two = f1 * pulls[0][2 + axis] + f2 * pulls[1][2 + axis]
+        slope[axis, 1, part], slope[axis, 2, part], slope[axis, 0, part] = one, two, -(one + two)
+    # Moving all three corners alike changes nothing: the rows of each block sum to zero.
+    k01 = [-(k11[0] + k12[0]), -(k11[1] + k12[2]), -(k11[1] + k12[1]), -(k11[2] + k12[3])]
+    k20 = [-(k12[0] + k22[0]), -(k12[2] + k22[1]), -(k12[1] + k22[1]), -(k12[3] + k22[2])]
+    for i in range(4):
+        pair[i, 0, part], pair[i, 1, part], pair[i, 2, part] = k01[i], k12[i], k20[i]
+    for i, (j, k) in enumerate(((0, 0), (1, 2), (3, 3))):
+        same[i, 1, part], same[i, 2, part] = k11[i], k22[i]
+        same[i, 0, part] = -0.5 * (k01[j] + k01[k] + k20[j] + k20[k])

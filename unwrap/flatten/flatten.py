@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
-from unwrap.flatten.energy import Work, Worst, split
+from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
@@ -18,7 +18,7 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.start import round_start
 from unwrap.flatten.strain import excess, strain
 
-POWERS = (4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0)
+POWERS = tuple(4.0 * 2.0 ** (k / 2) for k in range(18))
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,9 +76,9 @@ def relax(
     size = float(np.sqrt(metric_of(vertices - middle, faces).areas.sum()))
     surface = (vertices - middle) / size
     metric = metric_of(surface, faces)
-    problem = Problem.of(metric, len(surface))
+    problem = Problem.of(metric, surface)
     points = None if start is None else (start - start.mean(axis=0)) / size
-    if points is None or not split(metric, points)[5].min() > 0.0:
+    if points is None or not stretches(metric, points)[1].min() > 0.0:
         points = round_start(surface, faces)
     points, steps = minimise(problem, Work(), points)
     stretch = strain(surface, points, faces).stretch
@@ -100,11 +100,11 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
     middle = -0.5 * (np.log(low) + np.log(high))
     taken = 0
     for power in POWERS:
-        *_, s1, s2 = split(problem.metric, points)
+        s1, s2 = stretches(problem.metric, points)
         reach = float(np.maximum(np.abs(np.log(s1) - middle), np.abs(np.log(s2) - middle)).max())
         if reach <= 1e-7:
             break
-        points, steps = minimise(problem, Worst(middle, reach, power, 1e-4), points, steps=8, tolerance=1e-3)
+        points, steps = minimise(problem, Worst(middle, reach, power, 1e-4), points, steps=2, tolerance=1e-3)
         taken += steps
     return points, taken
 

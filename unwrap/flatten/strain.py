@@ -47,11 +47,12 @@ def strain(surface: FloatArray, points: FloatArray, faces: IntArray) -> Strain:
     -------
     Strain
     """
-    e, h, f, g, s1, s2 = split(metric_of(surface, faces), points)
+    found = split(metric_of(surface, faces), points)
+    s1, s2 = found.s1, found.s2
     stretch = np.column_stack([1.0 / np.abs(s2), 1.0 / s1])
     # On the sheet the larger sigma lies along half the sum of the two parts' angles;
     # the film stretches most at right angles to it.
-    angle = 0.5 * (np.arctan2(h, e) + np.arctan2(g, f)) + 0.5 * np.pi
+    angle = 0.5 * (np.arctan2(found.h, found.e) + np.arctan2(found.g, found.f)) + 0.5 * np.pi
     return Strain(stretch, np.column_stack([np.cos(angle), np.sin(angle)]), s2 <= 0.0)
 
 
