@@ -20,7 +20,7 @@ class Edges(NamedTuple):
         Vertex numbers, smaller first.
     of_face : (m, 3) int64
         The edge from each corner of a face to its next corner.
-    count : (e,) int64
+    number : (e,) int64
         How many faces meet there: 1 open, 2 sound, more branching.
     pairs : (p, 2) int64
         The two faces at each edge that has exactly two.
@@ -32,7 +32,7 @@ class Edges(NamedTuple):
 
     ends: IntArray
     of_face: IntArray
-    count: IntArray
+    number: IntArray
     pairs: IntArray
     pair_edge: IntArray
     agree: BoolArray

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
-from unwrap.body.soup import Soup, check_faces, cut_off
+from unwrap.body.soup import Soup, check_faces, cut_off, damaged
 from unwrap.errors import BadInput
 
 _COMPONENT = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
@@ -57,7 +57,7 @@ def read_glb(data: bytes, file: str, most_faces: int) -> Soup:
     ) as error:
         if isinstance(error, BadInput):
             raise
-        raise BadInput(f"{file}: is no sound GLB file; export or download it again") from error
+        raise damaged(file, "is no sound GLB file") from error
 
 
 def _read(data: bytes, file: str, most_faces: int) -> Soup:
@@ -65,15 +65,11 @@ def _read(data: bytes, file: str, most_faces: int) -> Soup:
     if len(head) < 5 or data[:4] != b"glTF" or head[1] != 2:
         raise BadInput(f"{file}: is no GLB file of version 2; export the body again")
     if head[2] > len(data):
-        raise BadInput(
-            f"{file}: declares {head[2]} bytes but holds {len(data)}; the file is cut off, so download it again"
-        )
+        raise damaged(file, f"declares {head[2]} bytes but holds {len(data)}")
     length = int(head[3])
     tree = json.loads(data[20 : 20 + length])
     if tree.get("extensionsRequired"):
-        raise BadInput(
-            f"{file}: needs {', '.join(map(str, tree['extensionsRequired']))[:80]} to be read; export it without compression"
-        )
+        raise BadInput(f"{file}: needs {str(tree['extensionsRequired'])[:80]} to be read; export it plain")
     content = data[20 + length + 8 :] if len(data) > 20 + length + 8 else b""
     nodes = tree.get("nodes", [])
     scene = (
@@ -86,7 +82,7 @@ def _read(data: bytes, file: str, most_faces: int) -> Soup:
         index, matrix = stack.pop()
         visits += 1
         if visits > MOST_NODES or index < 0:
-            raise BadInput(f"{file}: has nodes that contain themselves; export the file again")
+            raise damaged(file, "has nodes that contain themselves")
         node = nodes[index]
         matrix = matrix @ _place(node)
         stack += [(child, matrix) for child in node.get("children", [])]
@@ -104,9 +100,7 @@ def _read(data: bytes, file: str, most_faces: int) -> Soup:
             declared += len(faces)
             check_faces(file, declared, most_faces)
             if len(faces) and faces.max() >= len(points):
-                raise BadInput(
-                    f"{file}: a face names a vertex that is not there; export or download it again"
-                )
+                raise damaged(file, "a face names a vertex that is not there")
             moved = points @ matrix[:3, :3].T + matrix[:3, 3]
             if np.linalg.det(matrix[:3, :3]) < 0:
                 faces = faces[:, ::-1]
@@ -120,7 +114,7 @@ def _read(data: bytes, file: str, most_faces: int) -> Soup:
 def _accessor(tree: dict[str, Any], content: bytes, index: int, file: str) -> np.ndarray:
     about = tree["accessors"][index]
     if "sparse" in about or "bufferView" not in about:
-        raise BadInput(f"{file}: stores its vertices sparsely, which is not read; export the file again")
+        raise damaged(file, "stores its vertices sparsely, which is not read")
     view = tree["bufferViews"][about["bufferView"]]
     if "uri" in tree["buffers"][view["buffer"]]:
         raise BadInput(f"{file}: keeps its geometry in another file; export it as one GLB file")
@@ -141,9 +135,7 @@ def _accessor(tree: dict[str, Any], content: bytes, index: int, file: str) -> np
 def _faces(order: IntArray, mode: int, file: str) -> IntArray:
     if mode == _TRIANGLES:
         if len(order) % 3:
-            raise BadInput(
-                f"{file}: has {len(order)} corners, which make no whole triangles; export it again"
-            )
+            raise damaged(file, f"has {len(order)} corners, which make no whole triangles")
         return order.reshape(-1, 3)
     if len(order) < 3:
         return np.zeros((0, 3), dtype=np.int64)

@@ -58,9 +58,8 @@ class Health:
         ):
             if len(places):
                 x, y, z = places[0]
-                said.append(
-                    f"{len(places)} {one if len(places) == 1 else many}, the first at ({x:.1f}, {y:.1f}, {z:.1f})"
-                )
+                what = one if len(places) == 1 else many
+                said.append(f"{len(places)} {what}, the first at ({x:.1f}, {y:.1f}, {z:.1f})")
         if not said:
             said.append("closed and sound")
         said.append(
@@ -88,8 +87,8 @@ def check_health(body: Body) -> Health:
     sliver = 2 * body.areas < SLIVER * longest**2
     shells, _ = find_shells(len(body.faces), edges.pairs)
     return Health(
-        open_edges=middle[edges.count == 1],
-        branching_edges=middle[edges.count > 2],
+        open_edges=middle[edges.number == 1],
+        branching_edges=middle[edges.number > 2],
         unlike_edges=middle[edges.pair_edge[~edges.agree]],
         slivers=body.corners[sliver].mean(axis=1),
         shells=shells,

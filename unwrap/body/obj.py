@@ -9,7 +9,7 @@ import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.body.polygons import MOST_CORNERS, triangulate_polygons
-from unwrap.body.soup import Soup, check_faces, counts, read_numbers
+from unwrap.body.soup import Soup, check_faces, counts, damaged, read_numbers
 from unwrap.errors import BadInput
 
 _AFTER_SLASH = re.compile(rb"/\S*")
@@ -72,9 +72,8 @@ def read_obj(data: bytes, file: str, most_faces: int) -> Soup:
     if len(all_corners) and (all_corners.min() < 0 or all_corners.max() >= len(vertices)):
         wrong = np.flatnonzero((all_corners < 0) | (all_corners >= len(vertices)))[0]
         face = int(np.searchsorted(np.cumsum(all_sides), wrong, side="right")) + 1
-        raise BadInput(
-            f"{file}: face {face} names a vertex that is not among its {counts(len(vertices), 'vertex line')}; "
-            "the file is damaged or cut off, so export or download it again"
+        raise damaged(
+            file, f"face {face} names a vertex that is not among its {counts(len(vertices), 'vertex line')}"
         )
     return soup_of_polygons(vertices, all_corners, all_sides, file, most_faces)
 
@@ -93,8 +92,7 @@ def soup_of_polygons(
             f"{file}: has a face of {int(sides.max())} corners, which no model needs; export it as triangles"
         )
     check_faces(file, int(np.maximum(sides - 2, 0).sum()), most_faces)
-    bad = ~np.isfinite(vertices).all(axis=1)
-    if bad.any() and len(corners) and bad[corners].any():
+    if not np.isfinite(vertices[corners]).all():
         raise not_finite(file)
     faces, polygon, crossing = triangulate_polygons(vertices, corners, sides)
     notes = []
@@ -135,7 +133,7 @@ def _read_points(lines: list[bytes], file: str) -> FloatArray:
     for line, row in zip(lines, rows, strict=True):
         if row is None or len(row) < 3:
             shown = line[:40].decode("ascii", "replace")
-            raise BadInput(f'{file}: the line "{shown}" should hold three numbers; export the file again')
+            raise damaged(file, f'the line "{shown}" should hold three numbers')
     return np.array([row[:3] for row in rows if row is not None])
 
 
@@ -146,12 +144,10 @@ def _read_face_lines(
     numbers = read_numbers(plain.replace(b"\nf", b"\n")[1:])
     per_line = np.array([len(line.split()) for line in plain.split(b"\n")], dtype=np.int64) - 1
     if numbers is None or len(numbers) != per_line.sum() or not (np.abs(numbers) < 2**53).all():
-        raise BadInput(
-            f"{file}: has a face line with something else than vertex numbers; export the file again"
-        )
+        raise damaged(file, "has a face line with something else than vertex numbers")
     index = numbers.astype(np.int64)
     if (index == 0).any() or (index != numbers).any():
-        raise BadInput(f"{file}: has a face with the vertex number 0 or a fraction; export the file again")
+        raise damaged(file, "has a face with the vertex number 0 or a fraction")
     if known is None:
         return index - 1, per_line
     # A negative number counts back from the last vertex above the line.

@@ -8,7 +8,7 @@ import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.body.obj import soup_of_polygons
-from unwrap.body.soup import Soup, check_faces, counts, read_numbers
+from unwrap.body.soup import Soup, check_faces, counts, damaged, read_numbers
 from unwrap.errors import BadInput
 
 _KIND = re.compile(rb"\s*(ST)?(C)?(N)?(4)?(n)?OFF\b[ \t]*(BINARY)?")
@@ -65,9 +65,7 @@ def read_off(data: bytes, file: str, most_faces: int) -> Soup:
 
 def _sizes(size: FloatArray, length: int, file: str, most_faces: int) -> tuple[int, int]:
     if not (np.isfinite(size).all() and (size[:2] >= 0).all() and (size[:2] == np.round(size[:2])).all()):
-        raise BadInput(
-            f"{file}: its counts of vertices and faces are no whole numbers; export the file again"
-        )
+        raise damaged(file, "its counts of vertices and faces are no whole numbers")
     points, declared = int(size[0]), int(size[1])
     if points > length or declared > length:  # each needs more than one byte
         raise _too_short(file, points, declared)
@@ -76,10 +74,7 @@ def _sizes(size: FloatArray, length: int, file: str, most_faces: int) -> tuple[i
 
 
 def _too_short(file: str, points: int, declared: int) -> BadInput:
-    return BadInput(
-        f"{file}: declares {points} vertices and {counts(declared, 'face')} but holds fewer; "
-        "the file is damaged or cut off, so export or download it again"
-    )
+    return damaged(file, f"declares {points} vertices and {counts(declared, 'face')} but holds fewer")
 
 
 def _rows(lines: list[bytes]) -> FloatArray | None:
@@ -102,13 +97,9 @@ def _face_lines(lines: list[bytes], file: str) -> tuple[IntArray, IntArray]:
             count = int(words[0])
             found = [int(word) for word in words[1 : 1 + max(count, 0)]]
         except ValueError as error:
-            raise BadInput(
-                f"{file}: face {k + 1} is not made of whole numbers; export the file again"
-            ) from error
+            raise damaged(file, f"face {k + 1} is not made of whole numbers") from error
         if len(found) != count:
-            raise BadInput(
-                f"{file}: face {k + 1} declares {count} corners but holds {len(found)}; export it again"
-            )
+            raise damaged(file, f"face {k + 1} declares {count} corners but holds {len(found)}")
         corners += found
         sides[k] = count
     return np.array(corners, dtype=np.int64), sides
@@ -118,7 +109,7 @@ def _read_free(text: bytes, file: str, most_faces: int, coloured: bool) -> Soup:
     """Numbers one after the other, wherever the lines break; no colours then."""
     numbers = read_numbers(text)
     if numbers is None or coloured or len(numbers) < 3:
-        raise BadInput(f"{file}: is damaged or cut off, or mixes words among its numbers; export it again")
+        raise damaged(file, "is damaged or cut off, or mixes words among its numbers")
     points, declared = _sizes(numbers[:3], len(text), file, most_faces)
     at = 3 + 3 * points
     if at > len(numbers):
@@ -126,7 +117,7 @@ def _read_free(text: bytes, file: str, most_faces: int, coloured: bool) -> Soup:
     vertices = numbers[3:at].reshape(-1, 3)
     rest = numbers[at:]
     if not (np.abs(rest) < 2**31).all() or (rest != np.round(rest)).any():
-        raise BadInput(f"{file}: has faces that are not made of whole numbers; export the file again")
+        raise damaged(file, "has faces that are not made of whole numbers")
     whole = rest.astype(np.int64)
     sides = np.zeros(declared, dtype=np.int64)
     first = np.zeros(declared, dtype=np.int64)
@@ -142,8 +133,5 @@ def _read_free(text: bytes, file: str, most_faces: int, coloured: bool) -> Soup:
 
 def _soup(vertices: FloatArray, corners: IntArray, sides: IntArray, file: str, most_faces: int) -> Soup:
     if len(corners) and (corners.min() < 0 or corners.max() >= len(vertices)):
-        raise BadInput(
-            f"{file}: a face names a vertex that is not among its {len(vertices)}; "
-            "the file is damaged, so export or download it again"
-        )
+        raise damaged(file, f"a face names a vertex that is not among its {len(vertices)}")
     return soup_of_polygons(vertices, corners, sides, file, most_faces)

@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from unwrap.body.body import Body, FloatArray, IntArray
 from unwrap.body.rays import Rays
-from unwrap.body.render import Camera, Hits, cast, coarser, compose, edge_ink, look_along, shade
+from unwrap.body.render import Hits, cast, coarser, compose, edge_ink, look_along, shade
 
 # Okabe and Ito (2008), a set of colours that stay apart with any colour vision, lightened.
 TINTS = np.array(
@@ -33,7 +33,7 @@ def draw_body(
     *,
     labels: IntArray | None = None,
     names: Mapping[int, str] | None = None,
-    width: int = 1400,
+    width: int = 1100,
 ) -> None:
     """Draw a body from three sides into a PNG.
 
@@ -54,8 +54,8 @@ def draw_body(
     pictures = []
     for title, direction in VIEWS:
         camera = look_along(body.vertices, direction, width=width)
-        if camera.height > width:
-            camera = look_along(body.vertices, direction, width=width, height=width)
+        if camera.height > 0.8 * width:
+            camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width))
         fine = camera.finer(FINER)
         hits = cast(rays, fine)
         light = shade(rays, body.vertices, body.faces, hits, fine)

@@ -8,7 +8,7 @@ import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.body.obj import soup_of_polygons
-from unwrap.body.soup import Soup, check_faces, counts, cut_off, read_numbers
+from unwrap.body.soup import Soup, check_faces, cut_off, damaged, read_numbers
 from unwrap.errors import BadInput
 
 TYPES = {
@@ -69,10 +69,7 @@ def read_ply(data: bytes, file: str, most_faces: int) -> Soup:
     corners, sides = columns["face", names[0]]
     index = corners.astype(np.int64)
     if len(index) and (index.min() < 0 or index.max() >= len(vertices)):
-        raise BadInput(
-            f"{file}: a face names a vertex that is not among its {len(vertices)}; "
-            "the file is damaged, so export or download it again"
-        )
+        raise damaged(file, f"a face names a vertex that is not among its {len(vertices)}")
     return soup_of_polygons(vertices, index, sides, file, most_faces)
 
 
@@ -81,7 +78,7 @@ def _header(data: bytes, file: str) -> tuple[str | None, list[Element], int]:
     head = data[:LONGEST_HEADER]
     end = head.find(b"end_header")
     if not head.startswith(b"ply") or end < 0:
-        raise BadInput(f"{file}: has no PLY header, so it is damaged or not a PLY file; export it again")
+        raise damaged(file, "has no PLY header")
     start = end + len(b"end_header")
     start += 2 if data[start : start + 2] == b"\r\n" else 1
     orders = {"ascii": None, "binary_little_endian": "<", "binary_big_endian": ">"}
@@ -105,9 +102,9 @@ def _header(data: bytes, file: str) -> tuple[str | None, list[Element], int]:
             else:
                 raise ValueError
     except (KeyError, IndexError, ValueError) as error:
-        raise BadInput(f"{file}: its PLY header cannot be read; export the file again") from error
+        raise damaged(file, "its PLY header cannot be read") from error
     if order == "":
-        raise BadInput(f"{file}: its PLY header names no format; export the file again")
+        raise damaged(file, "its PLY header names no format")
     return order, elements, start
 
 
@@ -211,15 +208,11 @@ def _read_ascii(text: bytes, elements: list[Element], file: str) -> Columns:
         at += element.count
         numbers = read_numbers(b" ".join(part))
         if numbers is None:
-            raise BadInput(
-                f"{file}: has words among the numbers of its {element.name} lines; export it again"
-            )
+            raise damaged(file, f"has words among the numbers of its {element.name} lines")
         per_line = np.array([len(line.split()) for line in part], dtype=np.int64)
         if not any(length for _, _, length in element.properties):
             if (per_line != len(element.properties)).any():
-                raise BadInput(
-                    f"{file}: has a {element.name} line with too few or too many numbers; export it again"
-                )
+                raise damaged(file, f"has a {element.name} line with too few or too many numbers")
             table = numbers.reshape(element.count, len(element.properties))
             for k, (name, _, _) in enumerate(element.properties):
                 columns[element.name, name] = table[:, k], np.zeros(0, np.int64)
@@ -237,14 +230,14 @@ def _split_lists(
     position = start.copy()
     for name, _, length in element.properties:
         if (position >= end).any():
-            raise BadInput(f"{file}: has a {element.name} line with too few numbers; export it again")
+            raise damaged(file, f"has a {element.name} line with too few numbers")
         if length is None:
             columns[element.name, name] = numbers[position], np.zeros(0, np.int64)
             position = position + 1
             continue
         count = numbers[position]
         if not ((count >= 0) & (count == np.round(count)) & (position + 1 + count <= end)).all():
-            raise BadInput(f"{file}: has a {element.name} line with too few numbers; export it again")
+            raise damaged(file, f"has a {element.name} line with too few numbers")
         sides = count.astype(np.int64)
         first = np.repeat(position + 1 - np.concatenate([[0], np.cumsum(sides)[:-1]]), sides)
         columns[element.name, name] = numbers[(first + np.arange(sides.sum())).astype(np.int64)], sides

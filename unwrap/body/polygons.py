@@ -13,7 +13,7 @@ MOST_CORNERS = 20_000
 
 def triangulate_polygons(
     vertices: FloatArray, corners: IntArray, sides: IntArray
-) -> tuple[FloatArray, IntArray, IntArray]:
+) -> tuple[IntArray, IntArray, IntArray]:
     """Cut polygons into triangles along their own diagonals.
 
     Parameters

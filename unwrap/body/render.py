@@ -27,8 +27,12 @@ from numpy.typing import ArrayLike, NDArray
 from unwrap.body.body import BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
 
-# Rays per pixel for the soft shadow; neighbouring pixels use other directions and are averaged.
-AMBIENT_RAYS = 8
+PixelArray = NDArray[np.float32]
+
+# Rays per node for the soft shadow; neighbouring nodes use other directions and are averaged.
+AMBIENT_RAYS = 16
+SHADOW_PLACES = 60_000
+RAYS_AT_ONCE = 400_000
 # Two neighbouring pixels on faces that differ by more than this are parted by a crease line.
 CREASE = np.radians(28.0)
 
@@ -86,15 +90,15 @@ class Hits:
     ----------
     face : (h, w) int64
         The face, -1 for the ground.
-    weights : (h, w, 3) float64
+    weights : (h, w, 3) float32
         Barycentric weights on that face's corners; zero on the ground.
-    depth : (h, w) float64
+    depth : (h, w) float32
         Distance from the plane that the rays start on, mm; infinite on the ground.
     """
 
     face: IntArray
-    weights: FloatArray
-    depth: FloatArray
+    weights: PixelArray
+    depth: PixelArray
 
     @property
     def seen(self) -> BoolArray:
@@ -155,13 +159,21 @@ def look_along(
 
 def cast(rays: Rays, camera: Camera) -> Hits:
     """What each pixel shows: one ray through its middle."""
-    y, x = np.mgrid[0 : camera.height, 0 : camera.width] + 0.5
-    start = camera.places(x, y).reshape(-1, 3)
+    shape = (camera.height, camera.width)
+    face = np.empty(shape, dtype=np.int64)
+    weights = np.empty((*shape, 3), dtype=np.float32)
+    depth = np.empty(shape, dtype=np.float32)
     # Every ray starts on one plane before the body, so that depths compare.
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
-    face, distance, weights = rays.first(start - back * camera.ahead, camera.ahead)
-    shape = (camera.height, camera.width)
-    return Hits(face.reshape(shape), weights.reshape(*shape, 3), distance.reshape(shape))
+    rows = max(1, RAYS_AT_ONCE // camera.width)
+    for top in range(0, camera.height, rows):
+        y, x = np.mgrid[top : min(top + rows, camera.height), 0 : camera.width] + 0.5
+        hit = rays.first(camera.places(x, y).reshape(-1, 3) - back * camera.ahead, camera.ahead)
+        block = slice(top, top + len(y))
+        face[block] = hit.face.reshape(x.shape)
+        weights[block] = hit.weights.reshape(*x.shape, 3)
+        depth[block] = hit.distance.reshape(x.shape)
+    return Hits(face, weights, depth)
 
 
 def places_of(vertices: FloatArray, faces: IntArray, hits: Hits) -> FloatArray:
@@ -194,7 +206,7 @@ def shade(
     *,
     ambient_rays: int = AMBIENT_RAYS,
     seed: int = 0,
-) -> FloatArray:
+) -> PixelArray:
     """Brightness of each pixel: soft light from above and the eye, darker in corners.
 
     Parameters
@@ -214,64 +226,61 @@ def shade(
 
     Returns
     -------
-    (h, w) float64
+    (h, w) float32
         0 black to 1 full light; 1 on the ground.
     """
-    light = np.ones(hits.face.shape)
+    light = np.ones(hits.face.shape, dtype=np.float32)
     seen = hits.seen
     if not seen.any():
         return light
     smooth = corner_normals(vertices, faces)
-    normal = _unit(np.einsum("kc,kcd->kd", hits.weights[seen], smooth[hits.face[seen]]))
+    face = hits.face[seen]
+    normal = np.zeros((len(face), 3))
+    for corner in range(3):
+        normal += hits.weights[seen, corner, None] * smooth[face, corner]
+    normal = _unit(normal)
     # The side that is looked at is the side that is lit, whichever way a face winds.
-    normal *= np.where(normal @ camera.ahead > 0, -1.0, 1.0)[:, None]
+    normal[normal @ camera.ahead > 0] *= -1.0
     key = _unit((-0.9 * camera.ahead + 0.75 * camera.up - 0.45 * camera.right)[None])[0]
     direct = 0.25 * np.clip(normal @ -camera.ahead, 0, 1) + 0.75 * np.clip(normal @ key, 0, 1)
-    sky = np.ones(len(normal))
-    if ambient_rays:
-        field = np.full(hits.face.shape, np.nan)
-        field[seen] = _open_sky(
-            rays, places_of(vertices, faces, hits) + 1e-4 * rays.reach * normal, normal, ambient_rays, seed
-        )
-        guide = np.zeros((*hits.face.shape, 3))
-        guide[seen] = normal
-        sky = _smoothed(field, guide, hits.depth, 4.0 * camera.pixel)[seen]
+    sky = _soft_shadow(rays, hits, normal, camera, ambient_rays, seed) if ambient_rays else np.ones(len(face))
     light[seen] = np.clip((0.30 + 0.70 * direct) * (0.42 + 0.58 * sky), 0.0, 1.0)
     return light
 
 
-def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) -> FloatArray:
+def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) -> PixelArray:
     """Where lines are drawn: outlines, steps in depth, creases.
 
     Returns
     -------
-    (h, w) float64
+    (h, w) float32
         1 on an outline or step, 0.55 on a crease, 0 elsewhere.
     """
     a, b, c = np.moveaxis(vertices[faces], 1, 0)
-    face_normal = np.vstack([_unit(np.cross(b - a, c - a)), np.zeros((1, 3))])
-    normal = face_normal[hits.face]
-    ink = np.zeros(hits.face.shape)
-    for axis in (0, 1):
-        here = (slice(None, -1), slice(None)) if axis == 0 else (slice(None), slice(None, -1))
-        there = (slice(1, None), slice(None)) if axis == 0 else (slice(None), slice(1, None))
-        first, second = normal[here], normal[there]
-        seen = hits.seen[here] & hits.seen[there]
-        edge = hits.seen[here] != hits.seen[there]
+    normal = _unit(np.cross(b - a, c - a))
+    ink = np.zeros(hits.face.shape, dtype=np.float32)
+    flat, face, depth = ink.ravel(), hits.face.ravel(), hits.depth.ravel()
+    pixels = np.arange(len(flat)).reshape(hits.face.shape)
+    for first, second in ((pixels[:-1], pixels[1:]), (pixels[:, :-1], pixels[:, 1:])):
+        differ = face[first] != face[second]  # on one face there is nothing to draw
+        one, two = first[differ], second[differ]
+        seen = (face[one] >= 0) & (face[two] >= 0)
+        flat[one[~seen]] = flat[two[~seen]] = 1.0
+        one, two = one[seen], two[seen]
+        n_one, n_two = normal[face[one]], normal[face[two]]
         # A slanted face changes depth from pixel to pixel; only what is beyond both
         # faces' own slopes is a step.
-        step = np.abs(np.where(seen, hits.depth[there], 0) - np.where(seen, hits.depth[here], 0))
-        facing = np.minimum(np.abs(first @ camera.ahead), np.abs(second @ camera.ahead))
-        slope = camera.pixel * np.sqrt(1 - np.clip(facing, 0.05, 1) ** 2) / np.clip(facing, 0.05, 1)
-        edge |= seen & (step > 2.5 * slope + 1.5 * camera.pixel)
-        crease = seen & (np.abs(np.einsum("hwd,hwd->hw", first, second)) < np.cos(CREASE))
-        line = np.where(edge, 1.0, np.where(crease, 0.55, 0.0))
-        ink[here] = np.maximum(ink[here], line)
-        ink[there] = np.maximum(ink[there], line)
+        facing = np.clip(np.minimum(np.abs(n_one @ camera.ahead), np.abs(n_two @ camera.ahead)), 0.05, 1)
+        slope = camera.pixel * np.sqrt(1 - facing**2) / facing
+        step = np.abs(depth[one] - depth[two]) > 2.5 * slope + 1.5 * camera.pixel
+        crease = np.abs(np.einsum("kd,kd->k", n_one, n_two)) < np.cos(CREASE)
+        line = np.where(step, 1.0, np.where(crease, 0.55, 0.0)).astype(np.float32)
+        np.maximum.at(flat, one, line)
+        np.maximum.at(flat, two, line)
     return ink
 
 
-def compose(colour: FloatArray, light: FloatArray, ink: FloatArray, hits: Hits) -> FloatArray:
+def compose(colour: FloatArray, light: PixelArray, ink: PixelArray, hits: Hits) -> FloatArray:
     """(h, w, 3) picture 0..1: colours under light with lines in ink, on a white ground."""
     picture = np.where(hits.seen[..., None], colour * light[..., None], 1.0)
     return picture * (1.0 - 0.8 * ink[..., None])
@@ -305,18 +314,47 @@ def _open_sky(rays: Rays, places: FloatArray, normals: FloatArray, count: int, s
     return open_ / count
 
 
-def _smoothed(field: FloatArray, guide: FloatArray, depth: FloatArray, step: float) -> FloatArray:
-    """Mean over a 5 x 5 window of the pixels that lie on the same smooth ground."""
-    total, weight = np.zeros_like(field), np.zeros_like(field)
-    h, w = field.shape
-    known = np.isfinite(field)
-    filled, deep = np.where(known, field, 0.0), np.where(known, depth, 0.0)
-    for dy in range(-2, 3):
-        for dx in range(-2, 3):
-            here = (slice(max(dy, 0), h + min(dy, 0)), slice(max(dx, 0), w + min(dx, 0)))
-            there = (slice(max(-dy, 0), h + min(-dy, 0)), slice(max(-dx, 0), w + min(-dx, 0)))
-            alike = known[there] & (np.einsum("hwd,hwd->hw", guide[here], guide[there]) > 0.9)
-            alike &= np.abs(deep[here] - deep[there]) < step * (1 + abs(dx) + abs(dy))
-            total[here] += np.where(alike, filled[there], 0.0)
-            weight[here] += alike
-    return np.divide(total, weight, out=np.ones_like(field), where=weight > 0)
+def _soft_shadow(
+    rays: Rays, hits: Hits, normal: FloatArray, camera: Camera, count: int, seed: int
+) -> FloatArray:
+    """(k,) open sky of each pixel that shows the body, found on a coarse grid and spread from there."""
+    seen = hits.seen
+    row, column = np.nonzero(seen)
+    index = np.full(seen.shape, -1, dtype=np.int64)
+    index[seen] = np.arange(len(row))
+    stride = max(1, int(np.ceil(np.sqrt(len(row) / SHADOW_PLACES))))
+    places = camera.places(column + 0.5, row + 0.5) + hits.depth[seen][:, None] * camera.ahead
+    # Depth counts from a plane before the body; bring the places back onto it.
+    back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
+    places += 1e-4 * rays.reach * normal - back * camera.ahead
+
+    grid = index[stride // 2 :: stride, stride // 2 :: stride]
+    of_node = grid[grid >= 0]
+    node = np.full(grid.shape, -1, dtype=np.int64)
+    node[grid >= 0] = np.arange(len(of_node))
+    sky = _open_sky(rays, places[of_node], normal[of_node], count, seed)
+    reach = 2.0 * stride * camera.pixel
+
+    # Each pixel takes the mean of the grid's nodes round it that lie on the same smooth ground.
+    total, weight = np.zeros(len(row)), np.zeros(len(row))
+    for dy in (-1, 0, 1):
+        for dx in (-1, 0, 1):
+            r, c = row // stride + dy, column // stride + dx
+            inside = (r >= 0) & (r < grid.shape[0]) & (c >= 0) & (c < grid.shape[1])
+            near = np.where(
+                inside, node[np.clip(r, 0, grid.shape[0] - 1), np.clip(c, 0, grid.shape[1] - 1)], -1
+            )
+            known = np.flatnonzero(near >= 0)
+            other = of_node[near[known]]
+            alike = np.einsum("kd,kd->k", normal[known], normal[other])
+            off = np.abs(np.einsum("kd,kd->k", places[known] - places[other], normal[known]))
+            dr = row[known] - (r[known] * stride + stride // 2)
+            dc = column[known] - (c[known] * stride + stride // 2)
+            share = np.maximum(0.0, 1.7 * stride - np.hypot(dr, dc)) * ((alike > 0.9) & (off < reach))
+            total[known] += share * sky[near[known]]
+            weight[known] += share
+    alone = np.flatnonzero(weight == 0)
+    if len(alone):
+        total[alone] = _open_sky(rays, places[alone], normal[alone], count, seed)
+        weight[alone] = 1.0
+    return total / weight

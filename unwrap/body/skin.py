@@ -6,16 +6,17 @@ import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
-from unwrap.body.sky import OFF, any_of, count_open, sample_faces, sky_directions
+from unwrap.body.sky import OFF, any_of, look_at_sky, sample_faces, sky_directions
 
 # Places on the whole body beyond the first of each face.
 PLACES = 150_000
 FIRST_LOOK, SECOND_LOOK = 12, 36
-# A place that sees this share of the sky is outside whatever is behind it: the inside of
-# an open wagon is seen too.
-WIDE_OPEN = 0.35
-# A place that sees less than this is looked at only through a hole.
-PEEP = 0.02
+# A place with this share of an open hemisphere's light, or this share of the directions from
+# well above, is outside whatever is behind it: the inside of an open wagon is seen too.
+WELL_LIT = 0.45
+FROM_ABOVE = 0.45
+# A place with less light than this is looked at through a hole only.
+PEEP = 0.01
 # Two sides of a wall are compared where it is thinner than this share of the diagonal.
 WALL = 0.05
 
@@ -38,29 +39,28 @@ def outside_faces(body: Body) -> BoolArray:
     Notes
     -----
     Each place on a face looks for the sky in directions from the zenith to 25 degrees
-    below the horizon. One that sees much of it is outside, one that sees none is not. In
-    between (an inner wall seen through a window, the underside of a boiler seen between
-    the frames) the two sides of the wall are compared: the side that sees less is inside.
+    below the horizon. One that sees much of it, or much of what is well above, is outside;
+    one that sees none is not. In between (an inner wall seen through a window, the underside
+    of a boiler seen from the side) the two sides of the wall are compared: the side that gets
+    less light is inside. Where there is no second side near, the place is outside.
     """
     if len(body.faces) == 0:
         return np.zeros(0, dtype=bool)
     rays = Rays(body.vertices, body.faces)
     face, places = sample_faces(body.corners, body.areas, PLACES)
-    outside = places_outside(rays, body.faces, body.normals, face, places)
+    outside = places_outside(rays, body.normals, face, places)
     return any_of(face, outside, len(body.faces))
 
 
-def places_outside(
-    rays: Rays, faces: IntArray, normals: FloatArray, face: IntArray, places: FloatArray
-) -> BoolArray:
+def places_outside(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> BoolArray:
     """Which places on the body are outside; see `outside_faces`.
 
     Parameters
     ----------
     rays : Rays
         The body.
-    faces, normals : (m, 3)
-        Its faces and their outward normals.
+    normals : (m, 3) float64
+        Its faces' outward normals.
     face : (k,) int64
         The face of each place.
     places : (k, 3) float64
@@ -69,25 +69,22 @@ def places_outside(
     -------
     (k,) bool
     """
-    del faces
     normal = normals[face]
     looks = sky_directions(FIRST_LOOK + SECOND_LOOK)
-    before, free = count_open(rays, places, normal, looks[:FIRST_LOOK])
-    open_ = free / np.maximum(before, 1)
-    outside = open_ >= 0.6
-    doubt = np.flatnonzero(~outside)
-    more_before, more_free = count_open(rays, places[doubt], normal[doubt], looks[FIRST_LOOK:])
-    open_[doubt] = (free[doubt] + more_free) / np.maximum(before[doubt] + more_before, 1)
-    outside |= open_ >= WIDE_OPEN
+    first = look_at_sky(rays, places, normal, looks[:FIRST_LOOK])
+    outside = (first.before >= 3) & (first.free >= 0.9 * first.before)
 
-    between = np.flatnonzero(~outside & (open_ > PEEP))
-    behind, thin = _other_side(rays, normals, places[between], normal[between])
-    outside[between] = True
-    wall = np.flatnonzero(thin)
-    if len(wall):
-        there_before, there_free = count_open(rays, behind[wall], -normal[between[wall]], looks)
-        there = there_free / np.maximum(there_before, 1)
-        outside[between[wall]] = open_[between[wall]] >= there
+    doubt = np.flatnonzero(~outside)
+    sky = look_at_sky(rays, places[doubt], normal[doubt], looks)
+    above = sky.high_free >= FROM_ABOVE * np.maximum(sky.high_before, 4)
+    plain = (sky.light >= WELL_LIT) | above
+    between = np.flatnonzero(~plain & (sky.light > PEEP))
+    behind, thin = _other_side(rays, normals, places[doubt[between]], normal[doubt[between]])
+    plain[between] = True
+    wall = between[thin]
+    there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], looks)
+    plain[wall] = sky.light[wall] >= there.light
+    outside[doubt] = plain
     return outside
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
@@ -13,6 +15,10 @@ LOWEST = np.radians(-25.0)
 # Rays start this far off the surface, as a share of the body's diagonal, so that
 # single precision does not make a face hide itself.
 OFF = 2e-5
+# Directions that only graze a face say little about it.
+GRAZING = 0.05
+# Sine of the height above the horizon from which one looks into an open wagon.
+HIGH = float(np.sin(np.radians(20.0)))
 
 
 def sky_directions(count: int) -> FloatArray:
@@ -31,10 +37,28 @@ def sky_directions(count: int) -> FloatArray:
     return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
 
 
-def count_open(
-    rays: Rays, places: FloatArray, normals: FloatArray, directions: FloatArray
-) -> tuple[IntArray, IntArray]:
-    """From each place, how many directions before it there are and how many meet nothing.
+class Sky(NamedTuple):
+    """What places see of the sky, added up over directions.
+
+    Attributes
+    ----------
+    light : (k,) float64
+        Share of a whole open hemisphere's light that arrives (cosine-weighted, 0 to 1).
+    before, free : (k,) int64
+        Directions on the place's side, and those of them that meet nothing.
+    high_before, high_free : (k,) int64
+        The same for directions from well above.
+    """
+
+    light: FloatArray
+    before: IntArray
+    free: IntArray
+    high_before: IntArray
+    high_free: IntArray
+
+
+def look_at_sky(rays: Rays, places: FloatArray, normals: FloatArray, directions: FloatArray) -> Sky:
+    """What places on the body see of the sky.
 
     Parameters
     ----------
@@ -43,21 +67,29 @@ def count_open(
     places, normals : (k, 3) float64
         Places on the body and the side that they look to.
     directions : (d, 3) float64
-        Unit directions.
+        From `sky_directions`: all of them, or a beginning or end.
 
     Returns
     -------
-    before, open : (k,) int64
-        Directions on the normal's side, and those of them that see the sky.
+    Sky
     """
     start = places + OFF * rays.reach * normals
-    before = np.zeros(len(places), dtype=np.int64)
-    free = np.zeros(len(places), dtype=np.int64)
+    light = np.zeros(len(places))
+    tally = np.zeros((4, len(places)), dtype=np.int64)
     for direction in directions:  # one direction at a time keeps the rays side by side
-        facing = np.flatnonzero(normals @ direction > 0.05)
-        before[facing] += 1
-        free[facing] += ~rays.blocked(start[facing], direction)
-    return before, free
+        cosine = normals @ direction
+        facing = np.flatnonzero(cosine > GRAZING)
+        free = ~rays.blocked(start[facing], direction)
+        light[facing] += cosine[facing] * free
+        tally[0, facing] += 1
+        tally[1, facing] += free
+        if direction[2] > HIGH:
+            tally[2, facing] += 1
+            tally[3, facing] += free
+    # Over a whole sphere of evenly spread directions, the cosines before a place add up to
+    # a quarter of their number.
+    whole = len(directions) * 2.0 / (1.0 - np.sin(LOWEST)) / 4.0
+    return Sky(light / whole, *tally)
 
 
 def sample_faces(

@@ -48,25 +48,28 @@ def read_numbers(text: bytes) -> FloatArray | None:
             return None
 
 
+_PLURALS = {"vertex": "vertices", "patch": "patches"}
+
+
 def counts(number: int, thing: str) -> str:
-    """ "1 face", "2 faces", "12 345 faces"."""
-    return f"{number:,} {thing}{'' if number == 1 else 's'}".replace(",", " ")
+    """A number with its thing: 1 face, 2 faces, 12 345 faces."""
+    return f"{number:,} ".replace(",", " ") + (thing if number == 1 else _PLURALS.get(thing, thing + "s"))
 
 
 def cut_off(file: str, declared: int, held: int, thing: str = "face") -> BadInput:
     """The error for a file that has fewer (or more) faces than it says."""
-    return BadInput(
-        f"{file}: declares {counts(declared, thing)} but holds {held:,}".replace(",", " ")
-        + "; the file is damaged or cut off, so export or download it again"
-    )
+    return damaged(file, f"declares {counts(declared, thing)} but holds {held}")
+
+
+def damaged(file: str, found: str) -> BadInput:
+    """The error for a file whose content contradicts itself."""
+    return BadInput(f"{file}: {found}; the file is damaged or cut off, so export or download it again")
 
 
 def check_faces(file: str, faces: int, most: int) -> None:
     """Refuse a file with more faces than `most`, before they are read."""
     if faces > most:
         raise BadInput(
-            f"{file}: has {counts(faces, 'face')}, more than the {most:,} that can be worked on".replace(
-                ",", " "
-            )
-            + "; reduce it in the program that made it"
+            f"{file}: has {counts(faces, 'face')} and at most {counts(most, 'face')} can be worked on; "
+            "reduce it in the program that made it"
         )

@@ -6,8 +6,7 @@ import re
 
 import numpy as np
 
-from unwrap.body.soup import Soup, check_faces, counts, cut_off, read_numbers
-from unwrap.errors import BadInput
+from unwrap.body.soup import Soup, check_faces, counts, cut_off, damaged, read_numbers
 
 HEADER = 84
 RECORD = 50
@@ -48,7 +47,7 @@ def read_stl(data: bytes, file: str, most_faces: int) -> Soup:
     if _is_text(data):
         return _read_ascii(data, file, most_faces)
     if declared < 0:
-        raise BadInput(f"{file}: is too short to be an STL file; export or download it again")
+        raise damaged(file, "is too short to be an STL file")
     return _read_binary(data, declared, file, most_faces)
 
 
@@ -80,23 +79,19 @@ def _read_ascii(data: bytes, file: str, most_faces: int) -> Soup:
     if started != ended:
         raise cut_off(file, started, ended, "facet")
     if len(_LOOP.findall(text)) != started:
-        raise BadInput(f"{file}: has facets without an outer loop, so it is damaged; export it again")
+        raise damaged(file, "has facets without an outer loop")
     chunks = []
     held = 0
     for piece in _pieces(text):
         found = _VERTEX.findall(piece)
         numbers = read_numbers(b" ".join(found))
         if numbers is None or len(numbers) != 3 * len(found):
-            raise BadInput(
-                f"{file}: has a vertex without three numbers at or after facet {held // 3 + 1}, so it is damaged; "
-                "export it again"
-            )
+            raise damaged(file, f"has a vertex without three numbers at or after facet {held // 3 + 1}")
         held += len(found)
         chunks.append(numbers)
     if held != 3 * started:
-        raise BadInput(
-            f"{file}: declares {counts(started, 'facet')}, which need {3 * started} corners, but holds {held}; "
-            "the file is damaged or cut off, so export or download it again"
+        raise damaged(
+            file, f"declares {counts(started, 'facet')}, which need {3 * started} corners, but holds {held}"
         )
     vertices = np.concatenate(chunks).reshape(-1, 3) if chunks else np.zeros((0, 3))
     return Soup(vertices, np.arange(held).reshape(-1, 3), started)

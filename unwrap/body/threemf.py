@@ -14,7 +14,7 @@ from xml.parsers import expat
 import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
-from unwrap.body.soup import Soup, check_faces, read_numbers
+from unwrap.body.soup import Soup, check_faces, damaged, read_numbers
 from unwrap.errors import BadInput
 
 # The XML of a triangle takes some 40 bytes, so this is more than the largest body needs.
@@ -88,9 +88,9 @@ def read_3mf(data: bytes, file: str, most_faces: int) -> Soup:
         key, matrix, depth = queue.pop()
         thing = model.things.get(key)
         if thing is None:
-            raise BadInput(f"{file}: builds object {key[1]}, which is not in it; export the file again")
+            raise damaged(file, f"builds object {key[1]}, which is not in it")
         if depth > DEEPEST:
-            raise BadInput(f"{file}: has an object that contains itself; export the file again")
+            raise damaged(file, "has an object that contains itself")
         if thing.corners:
             if key not in meshes:
                 meshes[key] = _mesh(thing, key, file)
@@ -112,9 +112,7 @@ def read_3mf(data: bytes, file: str, most_faces: int) -> Soup:
     faces_all = np.concatenate([f + o for (_, f), o in zip(placed, offset, strict=True)])
     unit = UNITS.get(model.units[root])
     if unit is None:
-        raise BadInput(
-            f'{file}: states the unit "{model.units[root]}", which 3MF does not have; export it again'
-        )
+        raise damaged(file, f'states the unit "{model.units[root]}", which 3MF does not have')
     return Soup(np.concatenate([v for v, _ in placed]), faces_all, total, (), unit)
 
 
@@ -156,7 +154,7 @@ def _model_parts(data: bytes, file: str) -> list[tuple[str, bytes]]:
     ) as error:
         if isinstance(error, BadInput):
             raise
-        raise BadInput(f"{file}: is no sound 3MF package; export or download it again") from error
+        raise damaged(file, "is no sound 3MF package") from error
     if not parts:
         raise BadInput(f"{file}: is a package without a model in it; export the body as 3MF again")
     return parts
@@ -169,7 +167,9 @@ def _parse(content: bytes, part: str, model: Model, file: str) -> None:
 
     def start(tag: str, has: dict[str, Any]) -> None:
         nonlocal thing, unit
-        name = tag.rpartition("|")[2]
+        space, _, name = tag.rpartition("|")
+        if space and "/core/" not in space:  # slices and beams have vertices of their own
+            return
         if name == "vertex":
             thing.points.extend((float(has["x"]), float(has["y"]), float(has["z"])))
         elif name == "triangle":
@@ -188,7 +188,7 @@ def _parse(content: bytes, part: str, model: Model, file: str) -> None:
         return (posixpath.normpath(other).lstrip("/") if other else part, has["objectid"])
 
     def refuse(*_: Any) -> None:
-        raise BadInput(f"{file}: declares XML entities, which a 3MF body has no use for; export it again")
+        raise damaged(file, "declares XML entities, which a 3MF body has no use for")
 
     parser = expat.ParserCreate(namespace_separator="|")
     parser.StartElementHandler = start
@@ -199,7 +199,7 @@ def _parse(content: bytes, part: str, model: Model, file: str) -> None:
     except (expat.ExpatError, KeyError, ValueError, LookupError, OverflowError) as error:
         if isinstance(error, BadInput):
             raise
-        raise BadInput(f"{file}: its part {part} is not sound XML of a 3MF model; export it again") from error
+        raise damaged(file, f"its part {part} is not sound XML of a 3MF model") from error
     model.units[part] = unit
 
 
@@ -216,7 +216,5 @@ def _mesh(thing: Thing, key: Key, file: str) -> tuple[FloatArray, IntArray]:
     points = np.array(thing.points, dtype=np.float64).reshape(-1, 3)
     corners = np.array(thing.corners, dtype=np.int64).reshape(-1, 3)
     if corners.min() < 0 or corners.max() >= len(points):
-        raise BadInput(
-            f"{file}: object {key[1]} names a vertex that is not among its {len(points)}; export the file again"
-        )
+        raise damaged(file, f"object {key[1]} names a vertex that is not among its {len(points)}")
     return points, corners

@@ -61,7 +61,7 @@ class View:
         return np.asarray(points, dtype=np.float64) @ np.stack([self.across, self.upward], axis=1)
 
     def to_body(self, points: FloatArray, depth: float = 0.0) -> FloatArray:
-        """(n, 3) places on the body's plane at `depth` along the direction of looking, of drawn places (n, 2)."""
+        """(n, 3) places on the body of drawn places (n, 2), `depth` mm along the direction of looking."""
         return (
             np.asarray(points, dtype=np.float64) @ np.stack([self.across, self.upward]) + depth * self.ahead
         )

@@ -9,7 +9,7 @@ from scipy.sparse import csgraph
 from unwrap.body.body import BoolArray, FloatArray, IntArray
 from unwrap.body.edges import find_edges, find_shells
 from unwrap.body.rays import Rays
-from unwrap.body.sky import count_open, sample_faces, sky_directions
+from unwrap.body.sky import look_at_sky, sample_faces, sky_directions
 from unwrap.body.soup import counts
 
 DIRECTIONS = 48
@@ -51,7 +51,7 @@ def wind_outward(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[
     turned ^= mostly_turned[patch]
 
     closed = np.ones(patch_count, dtype=bool)
-    closed[patch[(edges.count[edges.of_face] != 2).any(axis=1)]] = False
+    closed[patch[(edges.number[edges.of_face] != 2).any(axis=1)]] = False
     sign = np.where(turned, -1.0, 1.0)
     middle = vertices.mean(axis=0)
     a, b, c = np.moveaxis(corners - middle, 1, 0)
@@ -64,7 +64,7 @@ def wind_outward(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[
     result = np.where(turned[:, None], faces[:, [0, 2, 1]], faces)
     repairs = []
     if turned.any():
-        where = counts(len(np.unique(patch[turned])), "patch").replace("patchs", "patches")
+        where = counts(len(np.unique(patch[turned])), "patch")
         repairs.append(f"turned {counts(int(turned.sum()), 'face')} of {where} outward")
     if twisted.any():
         repairs.append(f"left {counts(int(twisted.sum()), 'face')} on a one-sided strip as wound in the file")
@@ -114,12 +114,8 @@ def _sees_less(
     unit = normal[face] / np.linalg.norm(normal[face], axis=1, keepdims=True)
     weight = areas[face] / np.bincount(face, minlength=len(areas))[face]
     directions = sky_directions(DIRECTIONS)
-    front = _share(*count_open(rays, places, unit, directions)) * weight
-    back = _share(*count_open(rays, places, -unit, directions)) * weight
+    front = look_at_sky(rays, places, unit, directions).light * weight
+    back = look_at_sky(rays, places, -unit, directions).light * weight
     seen_front = np.bincount(patch[face], front, patch_count)
     seen_back = np.bincount(patch[face], back, patch_count)
     return doubtful & (seen_back > seen_front * (1 + 1e-9))
-
-
-def _share(before: IntArray, free: IntArray) -> FloatArray:
-    return free / np.maximum(before, 1)
