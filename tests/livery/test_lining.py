@@ -1,0 +1,140 @@
+"""Lining on surfaces whose flat pieces are known exactly; areas and distances from closed forms."""
+
+import numpy as np
+import pytest
+import shapely
+from livery_patches import barrel, cap, flat_side
+
+from unwrap.errors import BadInput
+from unwrap.livery.lining import lay_lining
+
+SET = [(0.3, "#e0c080"), (0.4, None), (0.8, "#c03030"), (0.3, None), (0.3, "#e0c080")]
+
+
+def rectangle(inset, width=60.0, height=25.0):
+    return shapely.box(inset, inset, width - inset, height - inset)
+
+
+def test_square_corners_on_a_flat_are_frames():
+    paints, remarks = lay_lining(flat_side(), SET, inset=1.5)
+    assert remarks == ()
+    assert [paint.colour for paint in paints] == ["#e0c080", "#c03030", "#e0c080"]
+    depth = 1.5
+    lines = iter(paints)
+    for width, colour in SET:
+        if colour:
+            frame = rectangle(depth).difference(rectangle(depth + width))
+            assert next(lines).area.symmetric_difference(frame).area < 1e-6 * frame.area
+        depth += width
+
+
+def test_rounded_corners_are_concentric():
+    paints, _ = lay_lining(flat_side(), SET, inset=1.5, corner="rounded", radius=4.0)
+    depth = 1.5
+    edges = [rectangle(5.5).buffer(4.0 - d, quad_segs=64) for d in (0.0, 0.3, 0.7, 1.5, 1.8, 2.1)]
+    for paint, outer, inner in zip(paints, edges[::2], edges[1::2], strict=True):
+        assert paint.area.symmetric_difference(outer.difference(inner)).area < 0.002 * paint.area.area
+    assert depth == 1.5
+
+
+def test_incurved_corner_is_an_arc_about_the_square_one():
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corner="incurved", radius=3.0)
+    outer, inner = rectangle(2.0), rectangle(2.5)
+    for x in (2.0, 58.0):
+        for y in (2.0, 23.0):
+            outer = outer.difference(shapely.Point(x, y).buffer(3.0, quad_segs=128))
+            inner = inner.difference(shapely.Point(x, y).buffer(3.5, quad_segs=128))
+    assert paint.area.symmetric_difference(outer.difference(inner)).area < 0.002 * paint.area.area
+
+
+def test_canted_corner_is_cut_at_its_size_and_its_line_keeps_its_width():
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corner="canted", radius=3.0)
+    outer = rectangle(2.0)
+    for x in (2.0, 58.0):
+        for y in (2.0, 23.0):
+            toward = np.sign([30.0 - x, 12.5 - y])
+            outer = outer.difference(
+                shapely.Polygon([(x, y), (x + 3 * toward[0], y), (x, y + 3 * toward[1])])
+            )
+    expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
+    assert paint.area.symmetric_difference(expected).area < 1e-4 * expected.area
+
+
+def test_notched_corner_is_a_square_step():
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corner="notched", radius=3.0)
+    outer = rectangle(2.0)
+    for x in (0.0, 55.0):
+        for y in (0.0, 20.0):
+            outer = outer.difference(shapely.box(x, y, x + 5.0, y + 5.0))
+    expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
+    assert paint.area.symmetric_difference(expected).area < 1e-4 * expected.area
+
+
+def test_line_round_an_opening_has_square_corners():
+    side = flat_side(nx=24, ny=10, skip=lambda x, y: 0.3 < x < 0.6 and 0.3 < y < 0.7)
+    (hole,) = side.outline.interiors
+    (paint,), _ = lay_lining(side, [(0.4, "#ffffff")], inset=1.0, edges="openings")
+    expected = (
+        shapely.Polygon(hole)
+        .buffer(1.4, join_style="mitre")
+        .difference(shapely.Polygon(hole).buffer(1.0, join_style="mitre"))
+    )
+    assert paint.area.symmetric_difference(expected).area < 1e-6 * expected.area
+
+
+def test_top_edge_alone_gives_one_straight_line():
+    (paint,), _ = lay_lining(flat_side(), [(0.4, "#ffffff")], inset=3.0, edges="top")
+    assert paint.area.symmetric_difference(shapely.box(0.0, 21.6, 60.0, 22.0)).area < 1e-6
+
+
+def test_three_sides_turn_two_corners():
+    (paint,), _ = lay_lining(flat_side(), [(0.4, "#ffffff")], inset=3.0, edges=["top", "front", "bottom"])
+    expected = shapely.box(0, 3, 57, 22).difference(shapely.box(0, 3.4, 56.6, 21.6))
+    assert paint.area.symmetric_difference(expected).area < 1e-6
+
+
+def test_barrel_is_lined_along_its_rings_and_not_along_its_joint():
+    boiler = barrel()
+    girth = boiler.flat.points[:, 1].max()
+    (paint,), _ = lay_lining(boiler, [(0.4, "#ffffff")], inset=2.0)
+    expected = shapely.union(shapely.box(2, 0, 2.4, girth), shapely.box(47.6, 0, 48, girth))
+    assert paint.area.symmetric_difference(expected).area < 1e-5
+
+
+def test_line_on_a_dome_is_a_parallel_of_latitude():
+    # An inset d from the rim of a cap of half angle a is the parallel at a - d / R; at
+    # that place the flat piece (true distances from the pole) has radius R a - d.
+    dome = cap(radius=20.0, half_angle=0.6, rings=24)
+    (paint,), _ = lay_lining(dome, [(0.8, "#ffffff")], inset=3.0)
+    rings = [np.asarray(ring.coords) for ring in (paint.area.exterior, *paint.area.interiors)]
+    radii = [np.linalg.norm(ring, axis=1) for ring in rings]
+    assert np.abs(radii[0] - 9.0).max() < 0.02
+    assert np.abs(radii[1] - 8.2).max() < 0.02
+
+
+def test_thin_line_is_thickened_and_the_set_keeps_its_width():
+    lines = [(0.08, "#ffffff"), (0.4, None), (0.8, "#000000")]
+    paints, remarks = lay_lining(flat_side(), lines, inset=2.0, min_line=0.18)
+    assert paints[0].asked_width == pytest.approx(0.18)
+    assert paints[1].area.bounds[0] > 2.4
+    inner = shapely.Polygon(paints[1].area.interiors[0])
+    assert inner.bounds[0] == pytest.approx(2.0 + 1.28, abs=1e-6)
+    assert len(remarks) == 1 and "thickened to 0.18 mm" in remarks[0]
+
+
+@pytest.mark.parametrize(
+    ("asked", "sentence"),
+    [
+        ({"inset": 12.0}, "leave nothing of the panel"),
+        ({"inset": 1.0, "corner": "rounded", "radius": 12.0}, "does not fit a side"),
+        ({"inset": 1.0, "corner": "wavy"}, 'there is no corner "wavy"'),
+        ({"inset": 1.0, "corner": "rounded"}, "give a size above 0"),
+        ({"inset": 1.0, "edges": "left"}, "has no left edge"),
+        ({"inset": 1.0, "edges": "upper"}, 'no edge called "upper"'),
+        ({"inset": -1.0}, "the inset is -1.0"),
+    ],
+)
+def test_what_does_not_fit_is_refused_by_name(asked, sentence):
+    with pytest.raises(BadInput, match=sentence) as refusal:
+        lay_lining(flat_side(), [(0.5, "#ffffff"), (0.5, None), (0.5, "#ffffff")], **asked)
+    assert 'region "side"' in str(refusal.value)

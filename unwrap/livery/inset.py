@@ -1,0 +1,124 @@
+"""How far from an edge: the ground within a distance of chosen edges, measured over the surface.
+
+From each edge segment a strip is sent square to it over the faces. Where two segments
+meet at an inward-looking (reflex) corner the strips lean out to the line that halves
+the corner, so that parallels turn it with a mitre; at outward corners they overlap and
+the mitre comes by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.livery.beams import Beams, follow
+from unwrap.livery.carry import Carry
+from unwrap.livery.ground import Ground
+from unwrap.livery.planar import barycentric, clip_convex, join, ragged_polygons
+
+# A mitre at a corner sharper than this lean (radians, each side) is cut off.
+MOST_LEAN = np.radians(75.0)
+# Where a chosen edge ends and the ground's edge goes on straighter than this
+# (interior angle, radians), the strip ends square to the edge.
+RUNS_ON = np.radians(150.0)
+
+
+def edge_strips(ground: Ground, chosen: Sequence[tuple[int, int]], depth: float) -> Beams:
+    """Strips square to edges of the ground, `depth` deep.
+
+    Parameters
+    ----------
+    ground : Ground
+    chosen : sequence of (int, int)
+        The edges, as (start, end) vertices with the ground on the left.
+    depth : float
+        mm.
+
+    Returns
+    -------
+    Beams
+        In planes where the edge lies along x from 0 and y is the distance from it.
+    """
+    ahead = dict(ground.free.keys())
+    behind = {b: a for a, b in ground.free}
+    picked = set(chosen)
+    lean_start, lean_end = np.zeros(len(chosen)), np.zeros(len(chosen))
+    for i, (a, b) in enumerate(chosen):
+        lean_start[i] = _lean(ground.angle_sum[a], (behind[a], a) in picked)
+        lean_end[i] = _lean(ground.angle_sum[b], (b, ahead[b]) in picked)
+    place = np.array([ground.free[edge] for edge in chosen], dtype=np.int64).reshape(-1, 2)
+    return follow(ground, start_at_edges(ground, place[:, 0], place[:, 1], lean_start, lean_end), depth)
+
+
+def start_at_edges(
+    ground: Ground, face: IntArray, k: IntArray, lean_start: FloatArray, lean_end: FloatArray
+) -> Beams:
+    """Strips that start at edge k of faces, leaning out at their ends by given angles."""
+    row = np.arange(len(face))
+    flat = ground.local[face]
+    a, b, c = flat[row, k], flat[row, (k + 1) % 3], flat[row, (k + 2) % 3]
+    length = np.linalg.norm(b - a, axis=1)
+    along = (b - a) / length[:, None]
+    x = ((c - a) * along).sum(axis=1)
+    y = along[:, 0] * (c - a)[:, 1] - along[:, 1] * (c - a)[:, 0]
+    corners = np.zeros((len(face), 3, 2))
+    corners[row, (k + 1) % 3, 0] = length
+    corners[row, (k + 2) % 3] = np.column_stack([x, y])
+    zero = np.zeros(len(face))
+    left = np.column_stack([np.cos(lean_start), np.sin(lean_start), zero])
+    right = np.column_stack([-np.cos(lean_end), np.sin(lean_end), length * np.cos(lean_end)])
+    return Beams(row, face, corners, k, left, right, np.cross(left, right))
+
+
+def _lean(interior: float, goes_on: bool) -> float:
+    """How far a strip's end leans out at a vertex with this interior angle."""
+    if goes_on:
+        return float(min(max(0.5 * (interior - np.pi), 0.0), MOST_LEAN))
+    if interior > RUNS_ON:
+        return 0.0
+    return float(min(max(interior - 0.5 * np.pi, 0.0), MOST_LEAN))
+
+
+def covered(ground: Ground, beams: Beams, low: float, high: float) -> list[shapely.Geometry]:
+    """Ground that the strips cover from distance `low` to `high`, on each flat piece.
+
+    Returns
+    -------
+    list of Polygon or MultiPolygon
+        One per carry of the ground, in the plane of its piece.
+    """
+    areas = []
+    for number, carry in enumerate(ground.carries):
+        mine = beams.take(ground.owner[beams.face] == number)
+        areas.append(_covered_on(carry, ground.face[mine.face], mine, low, high))
+    return areas
+
+
+def _covered_on(carry: Carry, face: IntArray, beams: Beams, low: float, high: float) -> shapely.Geometry:
+    order, start = carry.parts
+    count = start[face + 1] - start[face]
+    visit = np.repeat(np.arange(len(face)), count)
+    first = np.repeat(np.cumsum(count) - count, count)
+    part = order[start[face][visit] + np.arange(len(visit)) - first]
+    triangles = np.einsum("ncw,nwj->ncj", carry.part_weights[part], beams.corners[visit])
+    polygons, counts = triangles, np.full(len(part), 3)
+    zero, one = np.zeros(len(part)), np.ones(len(part))
+    bounds = [
+        beams.left[visit],
+        beams.right[visit],
+        np.column_stack([zero, one, zero - low]),
+        np.column_stack([zero, -one, zero + high]),
+    ]
+    for i in range(len(bounds)):
+        polygons, counts = clip_convex(polygons, counts, bounds[i])
+        keep = counts > 0
+        polygons, counts, part, triangles = polygons[keep], counts[keep], part[keep], triangles[keep]
+        bounds = [line[keep] for line in bounds]
+    width = polygons.shape[1]
+    weights = barycentric(np.repeat(triangles, width, axis=0), polygons.reshape(-1, 2)).reshape(-1, width, 3)
+    on_sheet = np.einsum("nkc,ncj->nkj", weights, carry.on_sheet[part])
+    cells = ragged_polygons(on_sheet, counts)
+    return join(cells[shapely.area(cells) > 1e-12])

@@ -1,0 +1,168 @@
+"""Areas in the plane: rings to polygons, unions without hairlines, affine transfer by triangles."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from unwrap.flatten.flat_piece import FloatArray
+
+# Neighbouring parts are grown by this much before they are joined and the whole is
+# shrunk again, so that rounding leaves no hairline between them (mm).
+HAIR = 2e-5
+# Parts smaller than this are rounding, not paint (mm^2).
+CRUMB = 1e-6
+
+
+def barycentric(corners: FloatArray, points: FloatArray) -> FloatArray:
+    """Barycentric weights (n, 3) of points (n, 2) in triangles (n, 3, 2)."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    ab, ac, ap = b - a, c - a, points - a
+    area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    area = np.where(np.abs(area) > 1e-300, area, 1e-300)
+    v = (ap[:, 0] * ac[:, 1] - ap[:, 1] * ac[:, 0]) / area
+    w = (ab[:, 0] * ap[:, 1] - ab[:, 1] * ap[:, 0]) / area
+    return np.stack([1.0 - v - w, v, w], axis=1)
+
+
+def polygons_of(geometry: shapely.Geometry) -> shapely.Geometry:
+    """Only the polygons of a geometry, as one Polygon or MultiPolygon; points and lines dropped."""
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > CRUMB)]
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def polygon_of_rings(rings: Sequence[FloatArray]) -> shapely.Polygon:
+    """Polygon from rings with the ground on their left: one anticlockwise, holes clockwise."""
+    areas = [shapely.Polygon(ring).area if len(ring) > 2 else 0.0 for ring in rings]
+    outer = int(np.argmax(areas))
+    holes = [ring for i, ring in enumerate(rings) if i != outer and areas[i] > 0.0]
+    polygon = shapely.Polygon(rings[outer], holes)
+    if not polygon.is_valid:
+        largest = shapely.get_parts(polygons_of(shapely.make_valid(polygon)))
+        polygon = max(largest, key=lambda part: part.area)
+    return polygon
+
+
+def join(parts: Sequence[shapely.Geometry] | np.ndarray) -> shapely.Geometry:
+    """Union of parts that touch along edges, without hairlines between them."""
+    parts = np.asarray(parts, dtype=object)
+    parts = parts[~shapely.is_empty(parts)] if len(parts) else parts
+    if len(parts) == 0:
+        return shapely.MultiPolygon()
+    return polygons_of(grow(shapely.union_all(grow(parts, HAIR)), -HAIR))
+
+
+def grow(area: np.ndarray | shapely.Geometry, distance: float) -> np.ndarray | shapely.Geometry:
+    """Areas grown (or shrunk, below 0) with mitred corners."""
+    # GEOS divides by the turn of its mitres; a straight one raises the processor's flag, no harm done.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return shapely.buffer(area, distance, join_style="mitre")
+
+
+def tidy(area: shapely.Geometry, least: float = 1e-3) -> shapely.Geometry:
+    """The area without slivers narrower than `least` (mm); its corners stay sharp."""
+    if area.is_empty:
+        return area
+    return polygons_of(grow(grow(area, -0.5 * least), 0.5 * least))
+
+
+def transfer(area: shapely.Geometry, source: FloatArray, target: FloatArray) -> shapely.Geometry:
+    """Carry an area from one plane to another, affinely on each of a set of triangles.
+
+    Parameters
+    ----------
+    area : Polygon or MultiPolygon
+        In the source plane.
+    source, target : (m, 3, 2) float64
+        The triangles in the two planes, corner by corner.
+
+    Returns
+    -------
+    Polygon or MultiPolygon in the target plane; what lies on no triangle is lost.
+    """
+    if area.is_empty or len(source) == 0:
+        return shapely.MultiPolygon()
+    triangles = shapely.polygons(source)
+    near = shapely.STRtree(triangles).query(area, predicate="intersects")
+    near = near[shapely.area(triangles[near]) > 1e-12]
+    shapely.prepare(area)
+    whole = shapely.contains_properly(area, triangles[near])
+    inner = near[whole]
+    edge = near[~whole]
+    cut = shapely.intersection(area, triangles[edge]) if len(edge) else np.zeros(0, dtype=object)
+    bits, owner = shapely.get_parts(cut, return_index=True)
+    is_area = (shapely.get_type_id(bits) == 3) & (shapely.area(bits) > 1e-12)
+    bits, owner = bits[is_area], edge[owner[is_area]]
+    bits = np.concatenate([triangles[inner], bits])
+    owner = np.concatenate([inner, owner])
+    return join(move_by_triangle(bits, owner, source, target))
+
+
+def move_by_triangle(
+    bits: np.ndarray, owner: np.ndarray, source: FloatArray, target: FloatArray
+) -> np.ndarray:
+    """Geometries moved by the affine map of the triangle that owns each."""
+    if len(bits) == 0:
+        return bits
+    coordinates, index = shapely.get_coordinates(bits, return_index=True)
+    tri = owner[index]
+    weights = barycentric(source[tri], coordinates)
+    return shapely.set_coordinates(bits.copy(), np.einsum("nc,ncj->nj", weights, target[tri]))
+
+
+def clip_convex(polygons: FloatArray, counts: np.ndarray, lines: FloatArray) -> tuple[FloatArray, np.ndarray]:
+    """Clip many convex polygons at once, each by a line of its own.
+
+    Parameters
+    ----------
+    polygons : (n, c, 2) float64
+        Padded corner lists.
+    counts : (n,) int64
+        How many corners of each row count.
+    lines : (n, 3) float64
+        a, b, c per row; the side with a x + b y + c >= 0 is kept.
+
+    Returns
+    -------
+    polygons : (n, c + 1, 2) float64
+    counts : (n,) int64; 0 where nothing is left.
+
+    References
+    ----------
+    I. Sutherland, G. Hodgman, "Reentrant polygon clipping", CACM 17(1), 1974.
+    """
+    n, width, _ = polygons.shape
+    column = np.arange(width)
+    used = column[None, :] < counts[:, None]
+    side = polygons[..., 0] * lines[:, None, 0] + polygons[..., 1] * lines[:, None, 1] + lines[:, None, 2]
+    ahead = np.where(column[None, :] + 1 < counts[:, None], column[None, :] + 1, 0)
+    next_side = np.take_along_axis(side, ahead, axis=1)
+    next_point = np.take_along_axis(polygons, ahead[..., None], axis=1)
+    keep = (side >= 0) & used
+    cross = ((side >= 0) != (next_side >= 0)) & used
+    share = np.divide(side, side - next_side, out=np.zeros_like(side), where=cross)
+    crossing = polygons + share[..., None] * (next_point - polygons)
+    order = keep.astype(np.int64) + cross
+    end = np.cumsum(order, axis=1)
+    total = end[:, -1]
+    out = np.zeros((n, int(max(total.max(initial=0), width)) + 1, 2))
+    row = np.broadcast_to(np.arange(n)[:, None], (n, width))
+    place = end - order
+    out[row[keep], place[keep]] = polygons[keep]
+    place = place + keep
+    out[row[cross], place[cross]] = crossing[cross]
+    return out, np.where(total >= 3, total, 0)
+
+
+def ragged_polygons(polygons: FloatArray, counts: np.ndarray) -> np.ndarray:
+    """Shapely polygons from padded corner lists; rows with fewer than three corners are left out."""
+    rows = np.flatnonzero(counts >= 3)
+    if len(rows) == 0:
+        return np.zeros(0, dtype=object)
+    width = polygons.shape[1]
+    use = np.arange(width)[None, :] < counts[rows][:, None]
+    ring = np.broadcast_to(np.arange(len(rows))[:, None], use.shape)[use]
+    return shapely.polygons(shapely.linearrings(polygons[rows][use], indices=ring))
