@@ -1,0 +1,135 @@
+"""What the page is told: the job, its regions and its pieces, as plain JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from unwrap.errors import BadInput
+from unwrap.guide.report import per_cent
+from unwrap.job import Job, RegionMark
+from unwrap.make import bridge_of
+from unwrap.page.bench_work import BenchWork, Worked
+from unwrap.page.session import Session
+from unwrap.page.shown import drawn, strain_scale
+from unwrap.regions.region import Patch
+
+_SETTINGS = {"at", "crease", "within", "bridge", "openings", "edge", "joint", "mirror_of", "spares"}
+_MARKS = ("fill", "lining", "band", "lettering", "artwork", "fitting")
+
+
+def state(session: Session, work: BenchWork) -> dict[str, Any]:
+    """Everything that the page shows but the shapes themselves."""
+    answer: dict[str, Any] = {
+        "revision": session.revision,
+        "file": session.path.name,
+        "canUndo": session.history.can_undo,
+        "canRedo": session.history.can_redo,
+        "events": work.events,
+        "busy": work.busy,
+        "text": session.text,
+    }
+    try:
+        job = session.job()
+        answer |= _job(job)
+        bench = session.on_bench()
+        low, high = bench.body.bounds
+        answer["body"] = {
+            "key": bench.key,
+            "low": low.tolist(),
+            "high": high.tolist(),
+            "faces": len(bench.body.faces),
+            "repairs": list(bench.body.repairs),
+        }
+        answer["regions"] = [region_line(work, job, mark) for mark in job.region]
+    except BadInput as error:
+        answer["error"] = str(error)
+    return answer
+
+
+def _job(job: Job) -> dict[str, Any]:
+    answer: dict[str, Any] = {
+        "name": job.job.name,
+        "scale": job.job.scale,
+        "source": job.body.model_dump(),
+        "film": job.film.model_dump(),
+        "window": list(job.film.film.window),
+        "print": {"sheet": job.print.sheet, "minLine": job.print.min_line},
+    }
+    for kind in _MARKS:
+        answer[kind] = [mark.model_dump(exclude_none=True) for mark in getattr(job, kind)]
+    return answer
+
+
+def region_line(work: BenchWork, job: Job, mark: RegionMark) -> dict[str, Any]:
+    """One region: its settings, and how far its piece has come."""
+    done = work.result(mark.name)
+    answer = mark.model_dump(include=_SETTINGS) | {
+        "name": mark.name,
+        "key": work.key(job, mark),
+        "within": mark.within.as_dict(),
+        "bridgeUsed": bridge_of(job, mark),
+        "doneKey": done.key if done else None,
+        "shape": work.grown_key(job, mark),
+        "doneShape": done.grown if done else None,
+    }
+    if done is not None:
+        answer |= _figures(done)
+    return answer
+
+
+def _figures(done: Worked) -> dict[str, Any]:
+    if done.piece is None:
+        return {"error": done.error}
+    flat = done.piece.flat
+    return {
+        "area": float(flat.areas.sum()),
+        "stretch": per_cent(flat.stretch_figures.worst),
+        "compression": per_cent(flat.compression_figures.worst),
+        "bound": float(flat.bound),
+        "within_film": flat.within,
+        "cuts": len(flat.cuts),
+        "cutLength": flat.cut_length,
+        "bridged": len(done.piece.patch.details),
+        "remarks": [*done.remarks, *flat.notes],
+    }
+
+
+def piece(done: Worked) -> dict[str, Any]:
+    """A flat piece: outline, paints and cuts as paths in mm."""
+    if done.piece is None:
+        raise BadInput(done.error or "this piece is not worked out yet.")
+    found = done.piece
+    low, high = np.array(found.outline.bounds).reshape(2, 2)
+    return {
+        "name": found.name,
+        "key": done.key,
+        "low": low.tolist(),
+        "high": high.tolist(),
+        "outline": drawn(found.outline),
+        "paints": [
+            {"colour": paint.colour, "label": paint.label, "path": drawn(paint.area)}
+            for paint in found.paints
+        ],
+        "slits": [slit.round(3).tolist() for slit in found.slits],
+        "front": found.front.tolist(),
+        "up": found.up.tolist(),
+        "scale": strain_scale(found.flat),
+        "details": _details(found.patch),
+    }
+
+
+def _details(patch: Patch) -> list[dict[str, Any]]:
+    """What is carried over, each with the surface's direction there."""
+    if not patch.details:
+        return []
+    corners = patch.vertices[patch.faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-30)
+    faces = cKDTree(corners.mean(axis=1)).query(np.array([d.at for d in patch.details]))[1]
+    return [
+        {"at": list(detail.at), "width": detail.width, "kind": detail.kind, "normal": normals[face].tolist()}
+        for detail, face in zip(patch.details, np.atleast_1d(faces), strict=True)
+    ]

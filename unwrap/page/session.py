@@ -1,0 +1,214 @@
+"""The job that a page works on: its text, its steps, and what was worked out from it."""
+
+from __future__ import annotations
+
+import threading
+import tomllib
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from unwrap.body.body import Body, BoolArray
+from unwrap.body.rays import Rays
+from unwrap.body.read import load_body
+from unwrap.body.skin import outside_faces
+from unwrap.errors import BadInput
+from unwrap.job import Job, RegionMark, parse_job
+from unwrap.make import Bench, mark_region
+from unwrap.page.history import History, write_safely
+from unwrap.page.job_text import change
+from unwrap.regions.region import Region
+
+# A job needs a region, a page begins without one.
+_STAND_IN = '\n[[region]]\nname = "none yet"\nat = [0, 0, 0]\n'
+
+
+class Stale(Exception):
+    """A change was asked for on a state of the job that is no longer the present one."""
+
+
+@dataclass(frozen=True, eq=False)
+class OnBench:
+    """A body that was read, with what pointing at it needs."""
+
+    key: str
+    body: Body
+    rays: Rays
+
+
+class Session:
+    """One job on the page.
+
+    Parameters
+    ----------
+    job_path : Path
+        The job file. Its folder is the only one that is read from or written to, apart
+        from the body that the job names.
+    """
+
+    def __init__(self, job_path: Path) -> None:
+        self.path = job_path.resolve()
+        self.folder = self.path.parent
+        self.lock = threading.RLock()
+        self.history = History(self.path)
+        self.revision = 0
+        self.text = self._read()
+        self.history.add(self.text)
+        self._on_bench: OnBench | None = None
+        self._outside: tuple[str, BoolArray] | None = None
+        self._body_lock = threading.Lock()
+        self._outside_lock = threading.Lock()
+        self._regions: dict[str, Region] = {}
+
+    # -------------------------------------------------------------- the text
+
+    def _read(self) -> str:
+        try:
+            return self.path.read_bytes().decode("utf-8")
+        except OSError as error:
+            raise BadInput(f"{self.path.name}: cannot be read ({error.strerror}).") from None
+        except UnicodeDecodeError:
+            raise BadInput(f"{self.path.name}: this is not a text file; a job is TOML in UTF-8.") from None
+
+    def follow_file(self) -> bool:
+        """Take over what another program wrote into the job file; True if there was something."""
+        with self.lock:
+            text = self._read()
+            if text == self.text:
+                return False
+            self.text = text
+            self.history.add(text)
+            self.revision += 1
+            return True
+
+    def job(self) -> Job:
+        """The job as it stands; without regions where none is marked yet."""
+        with self.lock:
+            return _parsed(self.text, self.path.name)
+
+    def do(self, revision: int, what: str, how: dict[str, Any]) -> None:
+        """Make one change, or several when `what` is "several", and save the job.
+
+        Raises
+        ------
+        Stale
+            If the job has changed since the page saw it.
+        BadInput
+            If the change leads to a job that cannot be; nothing is changed then.
+        """
+        with self.lock:
+            self._must_be(revision)
+            text = self.text
+            for one, inner in how["steps"] if what == "several" else [(what, how)]:
+                text = change(text, one, **inner)
+            _parsed(text, self.path.name)
+            self._save(text)
+            self.history.add(text)
+
+    def step(self, revision: int, steps: int) -> None:
+        """Undo (-1) or redo (+1)."""
+        with self.lock:
+            self._must_be(revision)
+            text = self.history.move(steps)
+            if text is not None:
+                self._save(text)
+
+    def tried(self, name: str, values: dict[str, Any]) -> RegionMark:
+        """A region's mark as it would be with other values; nothing is saved."""
+        with self.lock:
+            text = change(self.text, "set region", name=name, values=values)
+        return mark_named(_parsed(text, self.path.name), str(values.get("name", name)))
+
+    def _must_be(self, revision: int) -> None:
+        if self.follow_file():
+            raise Stale("Another program changed the job file; it is shown anew. Make your change again.")
+        if revision != self.revision:
+            raise Stale("Another window changed the job; it is shown anew. Make your change again.")
+
+    def _save(self, text: str) -> None:
+        try:
+            write_safely(self.path, text)
+        except OSError as error:
+            raise BadInput(
+                f"{self.path.name}: cannot be written ({error.strerror}); nothing was changed."
+            ) from None
+        self.text = text
+        self.revision += 1
+
+    # -------------------------------------------------------------- the body
+
+    def on_bench(self) -> OnBench:
+        """The job's body, read again only when the job names another or its file changed."""
+        source = self.job().body
+        file = self.folder / source.file
+        try:
+            stamp = file.stat().st_mtime_ns
+        except OSError:
+            raise BadInput(
+                f"{source.file}: there is no such body file; mend [body] file in the job."
+            ) from None
+        key = repr((str(file), stamp, source.units, source.front, source.up))
+        with self._body_lock:
+            if self._on_bench is None or self._on_bench.key != key:
+                body = load_body(file, units=source.units, front=source.front, up=source.up)
+                self._on_bench = OnBench(key, body, Rays(body.vertices, body.faces))
+                self._regions.clear()
+            return self._on_bench
+
+    def outside(self) -> BoolArray:
+        """The body's faces that are seen from outside."""
+        bench = self.on_bench()
+        with self._outside_lock:
+            if self._outside is None or self._outside[0] != bench.key:
+                self._outside = (bench.key, outside_faces(bench.body))
+            return self._outside[1]
+
+    def bench(self, job: Job | None = None) -> Bench:
+        """The job with its body, as the making takes them."""
+        return Bench(job or self.job(), self.folder, self.on_bench().body, self.outside())
+
+    def pick(self, origin: list[float], direction: list[float]) -> tuple[list[float], int] | None:
+        """The first place of the body on a ray, mm, and its face; None where the ray misses."""
+        hit = self.on_bench().rays.first(np.array([origin]), np.array([direction]))
+        if hit.face[0] < 0:
+            return None
+        body = self.on_bench().body
+        return (hit.weights[0] @ body.vertices[body.faces[hit.face[0]]]).tolist(), int(hit.face[0])
+
+    def region(self, mark: RegionMark, job: Job) -> Region:
+        """A marked region, grown once for each way it is marked."""
+        bench = self.on_bench()
+        key = (
+            bench.key
+            + mark.model_dump_json(include={"at", "crease", "within", "bridge"})
+            + repr(job.job.scale)
+        )
+        with self.lock:
+            found = self._regions.get(key)
+        if found is None:
+            found = mark_region(self.bench(job), mark)
+            with self.lock:
+                if len(self._regions) > 200:
+                    self._regions.clear()
+                self._regions[key] = found
+        return replace(found, name=mark.name)
+
+
+def mark_named(job: Job, name: str) -> RegionMark:
+    """The mark of a region. Raises BadInput where the job has none of that name."""
+    for mark in job.region:
+        if mark.name == name:
+            return mark
+    raise BadInput(f'there is no region named "{name}" in the job.')
+
+
+def _parsed(text: str, where: str) -> Job:
+    try:
+        empty = not tomllib.loads(text).get("region")
+    except tomllib.TOMLDecodeError:
+        empty = False  # the parser says where the mistake is
+    if not empty:
+        return parse_job(text, where)
+    return parse_job(text + _STAND_IN, where).model_copy(update={"region": []})

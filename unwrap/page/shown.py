@@ -1,0 +1,98 @@
+"""What the page draws, as bytes: little-endian, counts first, every array on a multiple of 4."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from unwrap.body.body import Body, FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.guide.tones import telling_strain, tones
+from unwrap.regions.region import Region
+
+
+def _packed(*arrays: NDArray[np.generic]) -> bytes:
+    counts = np.array([len(array) for array in arrays], dtype="<u4")
+    return counts.tobytes() + b"".join(np.ascontiguousarray(array).tobytes() for array in arrays)
+
+
+def body_bytes(body: Body) -> bytes:
+    """Corner positions (f4 x 3) and faces (u4 x 3)."""
+    return _packed(body.vertices.astype("<f4"), body.faces.astype("<u4"))
+
+
+def region_bytes(body: Body, region: Region) -> bytes:
+    """Whole faces (u4), corners of faces that a limit split (f4 x 3), and border segments (f4 x 6).
+
+    A region is shown on the body's own faces where it takes all of a face, so that a
+    region of a million faces is a list of numbers and not a second mesh.
+    """
+    corners = region.vertices[region.faces]
+    area = 0.5 * np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    covered = np.bincount(region.body_face, weights=area, minlength=len(body.faces))
+    whole = covered >= body.areas * (1 - 1e-6)
+    split = ~whole[region.body_face]
+    return _packed(
+        np.unique(region.body_face[~split]).astype("<u4"),
+        corners[split].reshape(-1, 3).astype("<f4"),
+        border_segments(region.vertices, region.faces).reshape(-1, 6).astype("<f4"),
+    )
+
+
+def border_segments(vertices: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
+    """(k, 2, 3) edges that belong to one face only."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    low, high = edges.min(axis=1), edges.max(axis=1)
+    _, first, times = np.unique(low * (len(vertices) + 1) + high, return_index=True, return_counts=True)
+    return vertices[edges[first[times == 1]]]
+
+
+def piece_bytes(flat: FlatPiece) -> bytes:
+    """Places on the surface (f4 x 3), flat points (f4 x 2), faces (u4 x 3), strain colours (u1 x 4).
+
+    The fourth byte of a colour is 1 where the face is beyond the film, to be hatched.
+    """
+    colours = tones(telling_strain(flat.stretch, flat.film), flat.film, strain_ends(flat))
+    shades = np.column_stack([np.rint(colours * 255), flat.beyond]).astype("u1")
+    return _packed(flat.surface.astype("<f4"), flat.points.astype("<f4"), flat.faces.astype("<u4"), shades)
+
+
+def strain_ends(flat: FlatPiece) -> tuple[float, float]:
+    """Ends of the strain scale: a little past the film's limits, or the worst of the piece."""
+    worst = flat.stretch[:, 0].max() - 1.0, 1.0 - flat.stretch[:, 1].min()
+    return -max(1.5 * flat.film.compression, 0.002, worst[1]), max(1.5 * flat.film.stretch, 0.002, worst[0])
+
+
+def strain_scale(flat: FlatPiece, steps: int = 45) -> dict[str, Any]:
+    """The scale's colours from its low to its high end, and the film's limits on it."""
+    low, high = strain_ends(flat)
+    colours = np.rint(tones(np.linspace(low, high, steps), flat.film, (low, high)) * 255).astype(int)
+    limits = [-flat.film.compression, flat.film.stretch]
+    return {"low": low, "high": high, "limits": limits, "colours": colours.tolist()}
+
+
+def drawn(shape: shapely.Geometry) -> str:
+    """A polygon's rings as a path in SVG's notation, mm, even-odd."""
+    parts = []
+    for polygon in getattr(shape, "geoms", [shape]):
+        if polygon.geom_type != "Polygon" or polygon.is_empty:
+            continue
+        for ring in (polygon.exterior, *polygon.interiors):
+            points = " ".join(f"{x:.3f},{y:.3f}" for x, y in np.asarray(ring.coords)[:-1])
+            parts.append(f"M{points}Z")
+    return "".join(parts)
+
+
+def reflected_bytes(region: Region) -> bytes:
+    """A region's reflection in the body's middle plane, in the form of `region_bytes`."""
+    mirrored = region.vertices * (1.0, -1.0, 1.0)
+    return _packed(
+        np.zeros(0, dtype="<u4"),
+        mirrored[region.faces[:, ::-1]].reshape(-1, 3).astype("<f4"),
+        border_segments(mirrored, region.faces).reshape(-1, 6).astype("<f4"),
+    )

@@ -1,0 +1,317 @@
+// Everything that is drawn in three dimensions goes through this one class, so that
+// another way of drawing could take its place.
+
+const MARKS_WIDE = 4096; // a row of the marks' texture
+
+const BODY_VERTEX = `#version 300 es
+uniform mat4 matrix;
+uniform highp usampler2D marks;
+in vec3 place;
+out vec3 at;
+flat out uint mark;
+void main() {
+  int face = gl_VertexID / 3;
+  mark = texelFetch(marks, ivec2(face % ${MARKS_WIDE}, face / ${MARKS_WIDE}), 0).r;
+  at = place;
+  gl_Position = matrix * vec4(place, 1.0);
+}`;
+
+const LIGHT = `
+vec3 lit(vec3 colour, vec3 at, vec3 eye, vec3 up, vec3 right) {
+  vec3 normal = normalize(cross(dFdx(at), dFdy(at)));
+  float facing = abs(dot(normal, eye));
+  normal *= sign(dot(normal, eye));
+  float lamp = max(dot(normal, normalize(eye + 0.7 * up - 0.4 * right)), 0.0);
+  return colour * (0.42 + 0.42 * lamp + 0.16 * facing);
+}`;
+
+const BODY_FRAGMENT = `#version 300 es
+precision highp float;
+uniform vec3 eye, up, right;
+uniform sampler2D colours;
+in vec3 at;
+flat in uint mark;
+out vec4 seen;
+${LIGHT}
+void main() {
+  seen = vec4(lit(texelFetch(colours, ivec2(int(mark), 0), 0).rgb, at, eye, up, right), 1.0);
+}`;
+
+const PATCH_VERTEX = `#version 300 es
+uniform mat4 matrix;
+in vec3 place;
+in vec2 flatPoint;
+out vec3 at;
+out vec2 on;
+void main() {
+  at = place;
+  on = flatPoint;
+  gl_Position = matrix * vec4(place, 1.0);
+}`;
+
+const PATCH_FRAGMENT = `#version 300 es
+precision highp float;
+uniform vec3 eye, up, right;
+uniform vec4 colour;
+uniform vec4 frame;
+uniform bool printed;
+uniform sampler2D print;
+in vec3 at;
+in vec2 on;
+out vec4 seen;
+${LIGHT}
+void main() {
+  vec4 c = colour;
+  if (printed) c = texture(print, (on - frame.xy) / frame.zw);
+  if (c.a < 0.02) discard;
+  seen = vec4(lit(c.rgb / max(c.a, 0.02), at, eye, up, right) * c.a, c.a);
+}`;
+
+const LINE_VERTEX = `#version 300 es
+uniform mat4 matrix;
+uniform vec2 size;
+uniform float width;
+in vec3 a, b;
+void main() {
+  vec4 p = matrix * vec4(a, 1.0), q = matrix * vec4(b, 1.0);
+  vec2 run = (q.xy - p.xy) * size;
+  run = length(run) > 0.0 ? normalize(run) : vec2(1.0, 0.0);
+  vec4 end = (gl_VertexID & 1) == 0 ? p : q;
+  float side = (gl_VertexID & 2) == 0 ? 1.0 : -1.0;
+  float cap = (gl_VertexID & 1) == 0 ? -0.5 : 0.5;
+  gl_Position = end + vec4((vec2(-run.y, run.x) * side + run * cap) * width / size, -0.0006, 0.0);
+}`;
+
+const LINE_FRAGMENT = `#version 300 es
+precision mediump float;
+uniform vec4 colour;
+out vec4 seen;
+void main() { seen = colour; }`;
+
+// Smoothing costs two to four times where no graphics processor draws.
+function drawnBySoftware() {
+  const gl = document.createElement("canvas").getContext("webgl2");
+  const info = gl && gl.getExtension("WEBGL_debug_renderer_info");
+  const name = info ? gl.getParameter(info.UNMASKED_RENDERER_WEBGL) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|software|basic render/i.test(name);
+}
+
+export class Drawing {
+  constructor(canvas) {
+    this.canvas = canvas;
+    const gl = canvas.getContext("webgl2", { antialias: !drawnBySoftware(), alpha: false });
+    if (!gl) throw new Error("This browser draws no WebGL 2; try another one.");
+    this.gl = gl;
+    this.programs = {
+      body: program(gl, BODY_VERTEX, BODY_FRAGMENT),
+      patch: program(gl, PATCH_VERTEX, PATCH_FRAGMENT),
+      line: program(gl, LINE_VERTEX, LINE_FRAGMENT),
+    };
+    this.patches = new Map();
+    this.strokes = new Map();
+    this.body = null;
+    this.colours = texture(gl, gl.NEAREST);
+    this.marks = texture(gl, gl.NEAREST);
+    gl.clearColor(1, 1, 1, 1);
+  }
+
+  setBody(vertices, faces) {
+    const gl = this.gl;
+    const corners = new Float32Array(faces.length * 3);
+    for (let i = 0; i < faces.length; i++) {
+      const v = faces[i] * 3;
+      corners[3 * i] = vertices[v];
+      corners[3 * i + 1] = vertices[v + 1];
+      corners[3 * i + 2] = vertices[v + 2];
+    }
+    if (this.body) { gl.deleteVertexArray(this.body.array); gl.deleteBuffer(this.body.buffer); }
+    const array = gl.createVertexArray();
+    gl.bindVertexArray(array);
+    const buffer = attribute(gl, this.programs.body, "place", corners, 3);
+    this.body = { array, buffer, count: faces.length };
+    this.faceMarks = new Uint8Array(Math.ceil(faces.length / 3 / MARKS_WIDE) * MARKS_WIDE || MARKS_WIDE);
+    this.setMarks(this.faceMarks);
+  }
+
+  // One byte a face: an index into the colours.
+  setMarks(marks) {
+    const gl = this.gl;
+    gl.bindTexture(gl.TEXTURE_2D, this.marks);
+    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.R8UI, MARKS_WIDE, marks.length / MARKS_WIDE, 0, gl.RED_INTEGER, gl.UNSIGNED_BYTE, marks);
+  }
+
+  // Up to 256 colours as [r, g, b] of 0..255; the first is the bare body's.
+  setColours(list) {
+    const gl = this.gl;
+    const bytes = new Uint8Array(256 * 4);
+    list.slice(0, 256).forEach((c, i) => bytes.set([...c, 255], 4 * i));
+    gl.bindTexture(gl.TEXTURE_2D, this.colours);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA, 256, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, bytes);
+  }
+
+  // A surface laid over the body: in one colour, or with a picture of a flat piece on it.
+  // `frame` is the picture's [left, bottom, width, height] on the flat piece, mm.
+  setPatch(name, { places, flat = null, faces = null, colour = [0, 0, 0, 1], picture = null, frame = [0, 0, 1, 1] }) {
+    const gl = this.gl;
+    this.dropPatch(name);
+    const array = gl.createVertexArray();
+    gl.bindVertexArray(array);
+    const made = { array, buffers: [attribute(gl, this.programs.patch, "place", places, 3)], colour, frame };
+    if (flat) made.buffers.push(attribute(gl, this.programs.patch, "flatPoint", flat, 2));
+    if (faces) {
+      const index = gl.createBuffer();
+      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, index);
+      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, faces, gl.STATIC_DRAW);
+      made.buffers.push(index);
+    }
+    made.indexed = Boolean(faces);
+    made.count = faces ? faces.length : places.length / 3;
+    if (picture) {
+      made.picture = texture(gl, gl.LINEAR_MIPMAP_LINEAR, gl.LINEAR);
+      gl.pixelStorei(gl.UNPACK_FLIP_Y_WEBGL, true);
+      gl.pixelStorei(gl.UNPACK_PREMULTIPLY_ALPHA_WEBGL, true);
+      gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA, gl.RGBA, gl.UNSIGNED_BYTE, picture);
+      gl.pixelStorei(gl.UNPACK_FLIP_Y_WEBGL, false);
+      gl.pixelStorei(gl.UNPACK_PREMULTIPLY_ALPHA_WEBGL, false);
+      gl.generateMipmap(gl.TEXTURE_2D);
+    }
+    this.patches.set(name, made);
+  }
+
+  dropPatch(name) {
+    const old = this.patches.get(name);
+    if (!old) return;
+    old.buffers.forEach((buffer) => this.gl.deleteBuffer(buffer));
+    this.gl.deleteVertexArray(old.array);
+    if (old.picture) this.gl.deleteTexture(old.picture);
+    this.patches.delete(name);
+  }
+
+  // Segments as a flat list ax ay az bx by bz ...; width in pixels.
+  setStrokes(name, segments, colour, width) {
+    const gl = this.gl;
+    const old = this.strokes.get(name);
+    if (old) { gl.deleteBuffer(old.buffer); gl.deleteVertexArray(old.array); this.strokes.delete(name); }
+    if (!segments || !segments.length) return;
+    const array = gl.createVertexArray();
+    gl.bindVertexArray(array);
+    const buffer = gl.createBuffer();
+    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+    gl.bufferData(gl.ARRAY_BUFFER, segments, gl.STATIC_DRAW);
+    ["a", "b"].forEach((end, i) => {
+      const at = gl.getAttribLocation(this.programs.line, end);
+      gl.enableVertexAttribArray(at);
+      gl.vertexAttribPointer(at, 3, gl.FLOAT, false, 24, 12 * i);
+      gl.vertexAttribDivisor(at, 1);
+    });
+    this.strokes.set(name, { array, buffer, count: segments.length / 6, colour, width });
+  }
+
+  resize() {
+    const dots = Math.min(window.devicePixelRatio || 1, 2);
+    const { clientWidth, clientHeight } = this.canvas;
+    this.canvas.width = Math.max(1, Math.round(clientWidth * dots));
+    this.canvas.height = Math.max(1, Math.round(clientHeight * dots));
+    this.dots = dots;
+    return [clientWidth, clientHeight];
+  }
+
+  draw(camera) {
+    const gl = this.gl;
+    gl.viewport(0, 0, this.canvas.width, this.canvas.height);
+    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
+    if (!this.body) return;
+    gl.enable(gl.DEPTH_TEST);
+    gl.disable(gl.BLEND);
+    const matrix = camera.matrix();
+    this.use("body", camera, matrix);
+    gl.activeTexture(gl.TEXTURE1);
+    gl.bindTexture(gl.TEXTURE_2D, this.colours);
+    gl.activeTexture(gl.TEXTURE0);
+    gl.bindTexture(gl.TEXTURE_2D, this.marks);
+    gl.uniform1i(this.at("body", "marks"), 0);
+    gl.uniform1i(this.at("body", "colours"), 1);
+    gl.bindVertexArray(this.body.array);
+    gl.drawArrays(gl.TRIANGLES, 0, this.body.count);
+
+    gl.enable(gl.BLEND);
+    gl.blendFunc(gl.ONE, gl.ONE_MINUS_SRC_ALPHA);
+    gl.enable(gl.POLYGON_OFFSET_FILL);
+    gl.polygonOffset(-1.5, -8);
+    this.use("patch", camera, matrix);
+    for (const patch of this.patches.values()) {
+      gl.uniform1i(this.at("patch", "printed"), patch.picture ? 1 : 0);
+      gl.uniform4fv(this.at("patch", "colour"), patch.colour);
+      gl.uniform4fv(this.at("patch", "frame"), patch.frame);
+      if (patch.picture) gl.bindTexture(gl.TEXTURE_2D, patch.picture);
+      gl.bindVertexArray(patch.array);
+      if (patch.indexed) gl.drawElements(gl.TRIANGLES, patch.count, gl.UNSIGNED_INT, 0);
+      else gl.drawArrays(gl.TRIANGLES, 0, patch.count);
+    }
+    gl.disable(gl.POLYGON_OFFSET_FILL);
+
+    this.use("line", camera, matrix);
+    gl.uniform2f(this.at("line", "size"), this.canvas.width, this.canvas.height);
+    for (const stroke of this.strokes.values()) {
+      gl.uniform4fv(this.at("line", "colour"), stroke.colour);
+      gl.uniform1f(this.at("line", "width"), stroke.width * this.dots);
+      gl.bindVertexArray(stroke.array);
+      gl.drawArraysInstanced(gl.TRIANGLE_STRIP, 0, 4, stroke.count);
+    }
+    gl.bindVertexArray(null);
+  }
+
+  use(name, camera, matrix) {
+    const gl = this.gl;
+    gl.useProgram(this.programs[name]);
+    gl.uniformMatrix4fv(this.at(name, "matrix"), false, matrix);
+    for (const key of ["eye", "up", "right"]) {
+      const at = this.at(name, key);
+      if (at) gl.uniform3fv(at, camera[key]);
+    }
+  }
+
+  at(name, uniform) {
+    const made = this.programs[name];
+    made.uniforms ??= {};
+    return made.uniforms[uniform] ??= this.gl.getUniformLocation(made, uniform);
+  }
+}
+
+function program(gl, vertex, fragment) {
+  const made = gl.createProgram();
+  [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]].forEach(([kind, text]) => {
+    const shader = gl.createShader(kind);
+    gl.shaderSource(shader, text);
+    gl.compileShader(shader);
+    gl.attachShader(made, shader);
+  });
+  gl.linkProgram(made);
+  if (!gl.getProgramParameter(made, gl.LINK_STATUS)) {
+    const said = gl.getAttachedShaders(made).map((shader) => gl.getShaderInfoLog(shader)).join(" ");
+    throw new Error(`The body cannot be drawn: ${gl.getProgramInfoLog(made)} ${said}`);
+  }
+  return made;
+}
+
+function attribute(gl, made, name, data, per) {
+  const buffer = gl.createBuffer();
+  gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+  gl.bufferData(gl.ARRAY_BUFFER, data, gl.STATIC_DRAW);
+  const at = gl.getAttribLocation(made, name);
+  gl.enableVertexAttribArray(at);
+  gl.vertexAttribPointer(at, per, gl.FLOAT, false, 0, 0);
+  return buffer;
+}
+
+function texture(gl, smaller, larger = gl.NEAREST) {
+  const made = gl.createTexture();
+  gl.bindTexture(gl.TEXTURE_2D, made);
+  gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, smaller);
+  gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MAG_FILTER, larger);
+  gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_WRAP_S, gl.CLAMP_TO_EDGE);
+  gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_WRAP_T, gl.CLAMP_TO_EDGE);
+  return made;
+}

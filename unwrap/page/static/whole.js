@@ -1,0 +1,62 @@
+// What belongs to the whole job: film, scale, body, drawings, and the job file itself.
+
+import { button, choice, field, make, number, rebuild, text } from "./forms.js";
+
+const AXES = ["+x", "-x", "+y", "-y", "+z", "-z"];
+const VIEWS = ["left", "right", "front", "rear", "top"];
+
+// `act` has: change(what, how), sendFile(address, file, query)
+export function showWhole(part, state, act) {
+  const set = (section) => (values) => act.change("set section", { section, values });
+  rebuild(part, make("h2", { textContent: "The whole job" }),
+    film(state.film, set("film")),
+    details("body", "Body", bodyFields(state, set, act)),
+    details("drawings", "Drawings laid on the body", drawings(state, act)),
+    details("file", `The job file, ${state.file}`, [
+      make("p", { className: "small", textContent: "It is saved after every change, and can be changed by hand at the same time." }),
+      make("pre", { textContent: state.text, tabIndex: 0 }),
+    ]));
+}
+
+function details(key, title, children) {
+  return make("details", { data: { key } }, make("summary", { textContent: title }), ...children);
+}
+
+function film(film, set) {
+  const measured = film.stretch !== null;
+  const per = (key) => number(`film ${key}`, measured ? 100 * film[key] : null, (v) => v !== null && set({
+    state: null,
+    stretch: key === "stretch" ? v / 100 : film.stretch ?? 0.04,
+    compression: key === "compression" ? v / 100 : film.compression ?? 0.01,
+  }), { min: 0, max: 99, label: `Measured ${key} of the film, per cent`, placeholder: "%" });
+  return make("div", {},
+    field("Film", choice("film state", measured ? "measured" : film.state ?? "set", ["floated", "set", "softened", "measured"],
+      (state) => set(state === "measured" ? { state: null, stretch: 0.04, compression: 0.01 } : { state, stretch: null, compression: null }))),
+    measured ? field("Stretch, shrinking %", per("stretch"), per("compression")) : null);
+}
+
+function bodyFields(state, set, act) {
+  const { source } = state;
+  const put = set("body");
+  const file = make("input", { type: "file", accept: ".stl,.obj,.3mf,.ply,.off,.glb", data: { key: "body file" }, id: "body-file" });
+  file.addEventListener("change", () => file.files[0] && act.sendFile("body", file.files[0]));
+  const size = state.body ? state.body.high.map((v, i) => (v - state.body.low[i]).toFixed(1)).join(" × ") : "";
+  return [
+    make("p", { className: "small", textContent: `${source.file}: ${size} mm, ${state.body?.faces ?? 0} faces` }),
+    field("Another body", file),
+    field("Unit of the file", choice("units", source.units, ["mm", "cm", "m", "in"], (units) => put({ units }))),
+    field("Its front, its top", choice("front", source.front, AXES, (front) => put({ front })),
+      choice("up", source.up, AXES, (up) => put({ up }))),
+    field("Scale", text("scale", `1:${Number(state.scale.toFixed(4))}`, (scale) => set("job")({ scale }))),
+    field("Name of the job", text("job name", state.name, (name) => name && set("job")({ name }))),
+  ];
+}
+
+function drawings(state, act) {
+  const view = choice("view", "left", VIEWS, () => {});
+  const file = make("input", { type: "file", accept: ".svg", data: { key: "drawing" } });
+  file.addEventListener("change", () => file.files[0] && act.sendFile("artwork", file.files[0], { view: view.value }));
+  const list = state.artwork.map((one, number) => make("li", {}, make("span", { textContent: `${one.file}, seen from the ${one.view}` }),
+    button("Remove", () => act.change("remove mark", { kind: "artwork", number }), { data: { key: `artwork ${number}` } })));
+  return [make("ul", { className: "lines" }, ...list), field("Drawn on the view", view), field("Add a drawing", file)];
+}
