@@ -185,6 +185,13 @@ class Scene:
         )
         return Picture(to_srgb(tone.reshape(*grid, 3)), piece.reshape(grid), body.reshape(grid))
 
+    def index(self, camera: Camera, width: int) -> IntArray:
+        """(h, w) piece that shows at each pixel's middle, -1 where none does."""
+        height = max(1, round(width / camera.aspect))
+        pixel = np.arange(height * width)
+        hits = self._hits(*self._rays(camera, width, height, pixel % width, pixel // width))
+        return hits.piece.reshape(height, width)
+
     def _refine(
         self,
         tone: FloatArray,

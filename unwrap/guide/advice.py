@@ -1,0 +1,173 @@
+"""What to know about one piece at the bench: facing, joint, strain, slits, holes, details."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+import numpy as np
+
+from unwrap.flatten.flat_piece import FloatArray
+from unwrap.flatten.strain import crosses
+from unwrap.guide.report import per_cent
+from unwrap.guide.whereabouts import heading_in_words, place_in_words, way_in_words
+from unwrap.sheet.marks import slit_mouths
+from unwrap.sheet.piece import Piece
+
+# Less strain than this (fraction) needs no brushing out.
+UNFELT = 0.003
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Sentences about one piece, each list empty where there is nothing to say."""
+
+    facing: str
+    joint: tuple[str, ...]
+    strain: tuple[str, ...]
+    slits: tuple[str, ...]
+    holes: tuple[str, ...]
+    details: tuple[str, ...]
+
+
+def advise(piece: Piece) -> Advice:
+    """Gather what a modeller must know to lay one piece."""
+    return Advice(
+        facing=_facing(piece),
+        joint=_joint(piece),
+        strain=_strain(piece),
+        slits=_slits(piece),
+        holes=_holes(piece),
+        details=_details(piece),
+    )
+
+
+def _facing(piece: Piece) -> str:
+    parts = []
+    if piece.front.any():
+        parts.append(f"the model's front lies {heading_in_words(piece.front)}")
+    if piece.up.any():
+        parts.append(f"its top {heading_in_words(piece.up)}")
+    if not parts:
+        return "It has no clear front or top: go by the outline."
+    return f"In the drawing, seen as it lies on the model, {' and '.join(parts)}."
+
+
+def _joint(piece: Piece) -> tuple[str, ...]:
+    said = []
+    for joint in piece.patch.joints:
+        line = piece.patch.vertices[joint.first]
+        along = way_in_words(line[-1] - line[0], np.zeros(3))
+        where = place_in_words(line.mean(axis=0), *_box(piece.patch.vertices))
+        length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+        said.append(
+            f"Its two edges meet {where}, along a joint of {length:.0f} mm that runs {along}. "
+            "Lay the middle of the piece opposite the joint first and work both ways round to it."
+        )
+    return tuple(said)
+
+
+def _strain(piece: Piece) -> tuple[str, ...]:
+    flat = piece.flat
+    grow, shrink = flat.stretch_figures.worst, flat.compression_figures.worst
+    if max(grow, shrink) < UNFELT:
+        return ("It lies flat on its surface: nothing needs stretching.",)
+    _, directions, stretch = crosses(flat.surface, flat.points, flat.faces)
+    said = []
+    low, high = _box(flat.surface)
+    if grow >= UNFELT:
+        place, way = _worst(piece, stretch[:, 0] - 1.0, directions[:, 0])
+        said.append(
+            f"It must stretch by up to {per_cent(grow)} {place_in_words(place, low, high)}. There, brush "
+            f"from the middle of the piece outward, {way_in_words(way, np.zeros(3))}."
+        )
+    if shrink >= UNFELT:
+        place, way = _worst(piece, 1.0 - stretch[:, 1], directions[:, 1])
+        said.append(
+            f"It must shrink by up to {per_cent(shrink)} {place_in_words(place, low, high)}, where "
+            f"fullness will gather {way_in_words(way, np.zeros(3))}. Soften it, and dab the fullness in "
+            f"evenly; never fold it over."
+        )
+    if not flat.within:
+        said.append(
+            f"That is more than the film was said to take ({per_cent(flat.film.stretch)} and "
+            f"{per_cent(flat.film.compression)}) on {per_cent(flat.area_beyond)} of the piece: try it on a "
+            f"spare first."
+        )
+    return tuple(said)
+
+
+def _worst(piece: Piece, size: FloatArray, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Where the top tenth of a strain lies, and its direction on the body."""
+    flat = piece.flat
+    strong = size >= 0.9 * size.max()
+    weight = flat.areas * strong * size
+    at = int(np.argmax(weight))
+    # The strained ground may be a ring: its mean place would lie inside it.
+    place = flat.surface[flat.faces[at]].mean(axis=0)
+    a, b, c = flat.points[flat.faces[at]]
+    u, v, w = flat.surface[flat.faces[at]]
+    shares = np.linalg.solve(np.column_stack([b - a, c - a]), directions[at])
+    return place, shares[0] * (v - u) + shares[1] * (w - u)
+
+
+def _slits(piece: Piece) -> tuple[str, ...]:
+    flat = piece.flat
+    low, high = _box(flat.surface)
+    said = []
+    relief = len(flat.cuts)
+    for number, (mouth, tip) in enumerate(slit_mouths(piece), start=1):
+        if number <= relief:
+            cut = flat.cuts[number - 1]
+            length = float(np.linalg.norm(np.diff(cut, axis=0), axis=1).sum())
+            place, kind = cut.mean(axis=0), "relief cut"
+        else:
+            nearest = int(np.argmin(np.linalg.norm(flat.points - tip, axis=1)))
+            length = float(np.linalg.norm(tip - mouth))
+            place, kind = flat.surface[nearest], "fitting slit"
+        said.append(f"Slit {number}, a {kind} of {length:.1f} mm, {place_in_words(place, low, high)}.")
+    return tuple(said)
+
+
+def _holes(piece: Piece) -> tuple[str, ...]:
+    if not len(piece.pierce):
+        return ()
+    sizes: dict[str, int] = defaultdict(int)
+    for diameter in piece.pierce[:, 2]:
+        sizes[f"{diameter:.1f}"] += 1
+    each = ", ".join(f"{count} of {size} mm" for size, count in sorted(sizes.items()))
+    return (
+        f"Pierce when the film is quite dry: {each}. A needle from outside, twirled, tears less than a "
+        f"blade.",
+    )
+
+
+def _details(piece: Piece) -> tuple[str, ...]:
+    kinds = defaultdict(list)
+    for detail in piece.patch.details:
+        kinds[detail.kind].append(detail)
+    said = []
+    for kind, found in sorted(kinds.items()):
+        heights = [abs(d.height) for d in found]
+        follow = max(d.profile for d in found) - 1.0
+        plural = kind if len(found) == 1 else _plural(kind)
+        heads = (
+            f"{len(found)} {plural}, up to {max(heights):.2f} mm {'deep' if found[0].height < 0 else 'high'}"
+        )
+        takes = follow <= piece.flat.film.stretch
+        how = (
+            "softening solution draws the film down over them"
+            if takes
+            else "more than the film takes: prick the film on top with a fine needle once it is soft, or "
+            "slit it along the edge, and press it down"
+        )
+        said.append(f"{heads}: the film would have to stretch {per_cent(follow)} to follow them; {how}.")
+    return tuple(said)
+
+
+def _plural(kind: str) -> str:
+    return {"other": "other details"}.get(kind, kind if kind.endswith("ing") else f"{kind}s")
+
+
+def _box(places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    return places.min(axis=0), places.max(axis=0)

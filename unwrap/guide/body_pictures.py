@@ -1,0 +1,94 @@
+"""Pictures of the body with every piece in its place and lettered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw
+from scipy.ndimage import binary_dilation, distance_transform_edt
+
+from unwrap.body.body import Body
+from unwrap.guide.lettering import font
+from unwrap.guide.order import Step
+from unwrap.guide.proof import Angle
+from unwrap.guide.scene import Picture, Scene
+
+ANGLES = (
+    Angle("from the left and the front", 38.0, 20.0, 18.0),
+    Angle("from the right and the rear", 218.0, 20.0, 18.0),
+    Angle("from the right and the front", -38.0, 20.0, 18.0),
+    Angle("from the left and the rear", 142.0, 20.0, 18.0),
+    Angle("from above", 90.0, 90.0),
+    Angle("from below on the left", 60.0, -32.0, 18.0),
+    Angle("from below on the right", 240.0, -32.0, 18.0),
+)
+MOST_VIEWS = 4
+# Another view must show this much more of the pieces, in whole pieces.
+WORTH_A_VIEW = 0.25
+
+INK = (43, 43, 46)
+
+
+@dataclass(frozen=True, eq=False)
+class LetteredView:
+    """A picture and where it was taken from."""
+
+    title: str
+    picture: Image.Image
+
+
+def lettered_views(body: Body, steps: Sequence[Step], width: int = 1100) -> tuple[LetteredView, ...]:
+    """The fewest views that show all pieces well, each with the letters of what it shows."""
+    scene = Scene(body, [step.piece for step in steps], per_mm=2.2 * width / float(np.linalg.norm(body.size)))
+    views = []
+    for angle in _worth_taking(body, scene, len(steps)):
+        picture = scene.picture(angle.camera(body), width)
+        views.append(LetteredView(angle.title, _with_letters(picture, steps)))
+    return tuple(views)
+
+
+def _worth_taking(body: Body, scene: Scene, count: int) -> list[Angle]:
+    if count == 0:
+        return list(ANGLES[:2])
+    seen = np.array(
+        [np.bincount(p[p >= 0], minlength=count) for p in (scene.index(a.camera(body), 220) for a in ANGLES)],
+        dtype=float,
+    )
+    share = seen / np.maximum(seen.max(axis=0), 1.0)
+    # Both long sides are always shown: a modeller wants to see the whole model.
+    chosen = [0, 1]
+    best = share[:2].max(axis=0)
+    while len(chosen) < MOST_VIEWS:
+        gain = np.maximum(share - best, 0.0).sum(axis=1)
+        first = int(np.argmax(gain))
+        if gain[first] < WORTH_A_VIEW:
+            break
+        chosen.append(first)
+        best = np.maximum(best, share[first])
+    return [ANGLES[i] for i in sorted(chosen)]
+
+
+def _with_letters(picture: Picture, steps: Sequence[Step]) -> Image.Image:
+    colours = picture.colours.copy()
+    rim = np.zeros(picture.piece.shape, dtype=bool)
+    for axis in (0, 1):
+        step = np.diff(picture.piece, axis=axis) != 0
+        rim[tuple(slice(None, -1) if a == axis else slice(None) for a in (0, 1))] |= step
+    weight = np.where(binary_dilation(rim)[..., None], 0.55, 0.0)
+    colours = (colours * (1 - weight) + np.array(INK) * weight).astype(np.uint8)
+    image = Image.fromarray(colours)
+    pen = ImageDraw.Draw(image)
+    radius = max(11, round(image.width / 62))
+    for i, step in enumerate(steps):
+        mask = np.pad(picture.piece == i, 1)
+        depth = distance_transform_edt(mask)[1:-1, 1:-1]
+        # Slivers of a piece seen edge-on are left unlettered; another view shows it.
+        if depth.max() < 0.25 * radius:
+            continue
+        y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
+        box = (int(x) - radius, int(y) - radius, int(x) + radius, int(y) + radius)
+        pen.ellipse(box, fill=(255, 255, 255), outline=INK, width=max(1, radius // 8))
+        pen.text((int(x), int(y)), step.letter, INK, font(round(1.15 * radius), bold=True), anchor="mm")
+    return image
