@@ -60,7 +60,7 @@ def test_warm_start_ends_at_the_same_shape():
     cold = relax(v, f, film)
     warm = relax(v, f, film, start=cold.points @ np.array([[0.0, 1.0], [-1.0, 0.0]]) * 1.05)
     assert fit(warm.points, cold.points) <= 1e-4
-    assert warm.steps < cold.steps
+    assert warm.steps <= cold.steps
 
 
 @settings(max_examples=8, deadline=None)

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
+from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
@@ -79,7 +80,7 @@ def relax(
     problem = Problem.of(metric, surface)
     points = None if start is None else (start - start.mean(axis=0)) / size
     if points is None or not stretches(metric, points)[1].min() > 0.0:
-        points = round_start(surface, faces)
+        points = round_start(metric, surface, boundary_loops(faces), problem.system)
     points, steps = minimise(problem, Work(), points)
     stretch = strain(surface, points, faces).stretch
     if thorough and float(excess(stretch, film).max()) > 1.0:

@@ -50,8 +50,36 @@ class Fronts:
         d = width
         sizes = np.column_stack([own * own, own * beyond]) * d * d
         self._offsets = np.concatenate([[0], np.cumsum(sizes.ravel())])
-        self.length = int(self._offsets[-1])
         self._dims = np.column_stack([own * d, beyond * d])
+        self.numbers = np.zeros(int(self._offsets[-1]))
+        self._views = [self._view(g) for g in range(groups)]
+        self._room()
+
+    def _view(self, g: int) -> tuple[FloatArray, FloatArray]:
+        """A group's own square and what lies beyond it, as Fortran matrices."""
+        (k, r), first, middle = self._dims[g].tolist(), self._offsets[2 * g], self._offsets[2 * g + 1]
+        own = self.numbers[first:middle].reshape((k, k), order="F")
+        return own, self.numbers[middle : middle + k * r].reshape((r, k), order="F")
+
+    def _room(self) -> None:
+        """Room for the remainders: two stacks, which generations use by turns."""
+        depth = np.zeros(len(self._dims), dtype=np.int64)
+        for g in range(len(self._dims) - 1, -1, -1):
+            for c in self._children[g]:
+                depth[c] = depth[g] + 1
+        top, most = [0, 0], [0, 0]
+        spots = []
+        sizes = (self._dims[:, 1] ** 2).tolist()
+        for g, deep in enumerate((depth % 2).tolist()):
+            spots.append((deep, top[deep]))
+            top[deep] += sizes[g]
+            most[deep] = max(most[deep], top[deep])
+            top[1 - deep] -= sum(sizes[c] for c in self._children[g])
+        stacks = [np.empty(size) for size in most]
+        self._rests = [
+            stacks[deep][at : at + size].reshape((r, r), order="F")
+            for (deep, at), size, r in zip(spots, sizes, self._dims[:, 1].tolist(), strict=True)
+        ]
 
     def _symbolic(self, ends: IntArray, parent: IntArray, n: int, groups: int) -> None:
         # Later neighbours of each group's own vertices, in one sorted list.
@@ -83,10 +111,18 @@ class Fronts:
         self._beyond_starts = np.concatenate([[0], np.cumsum(lengths)])
         self._beyond_key = np.concatenate(beyond) + np.repeat(np.arange(groups), lengths) * n
         self._n = n
-        self._runs = [self._runs_of(g, above[g], bounds) for g in range(groups)]
+        self._moves = [self._moves_of(g, above[g], bounds) for g in range(groups)]
+        d = self.width
+        self._far = [(d * b[:, None] + np.arange(d)).ravel() for b in beyond]
 
-    def _runs_of(self, child: int, parent: int, bounds: list[int]) -> list[tuple[int, int, int, int]]:
-        """Where a child's remainder goes: (from, to, start in the parent, 0 own or 1 beyond)."""
+    def _moves_of(
+        self, child: int, parent: int, bounds: list[int]
+    ) -> list[tuple[int, slice, slice, slice, slice]]:
+        """How a child's remainder is added to its parent, run by run.
+
+        Each move: 0 into the parent's own square, 1 into what lies beyond, 2 into its remainder;
+        rows and columns there; rows and columns of the child's remainder.
+        """
         mine = self._beyond[child]
         if len(mine) == 0:
             return []
@@ -97,10 +133,15 @@ class Fronts:
         )
         breaks = np.flatnonzero(np.diff(there) != 1) + 1
         marks = sorted({0, cut, len(mine), *breaks.tolist()})
-        runs = []
-        for a, b in zip(marks[:-1], marks[1:], strict=True):
-            runs.append((a * d, b * d, int(there[a]) * d, 0 if a < cut else 1))
-        return runs
+        runs = [
+            (slice(a * d, b * d), slice(int(there[a]) * d, int(there[a] + b - a) * d), a >= cut)
+            for a, b in zip(marks[:-1], marks[1:], strict=True)
+        ]
+        return [
+            (int(down) + int(right), rows, columns, from_rows, from_columns)
+            for i, (from_columns, columns, right) in enumerate(runs)
+            for from_rows, rows, down in runs[i:]
+        ]
 
     def slots(self, one: IntArray, two: IntArray) -> tuple[IntArray, IntArray]:
         """Where the block of two vertices stands in the numbers' array.
@@ -142,97 +183,51 @@ class Fronts:
                 out[:, a, b] = corner + down + right * lead
         return out
 
-    def factorise(self, numbers: FloatArray) -> None:
-        """Cholesky factor, in place of the numbers.
-
-        Parameters
-        ----------
-        numbers : (length,) float64
-            Entries at their `slots`, zero elsewhere. Overwritten by the factor.
+    def factorise(self) -> None:
+        """Cholesky factor, in place of the numbers (entries at their `slots`, zero elsewhere).
 
         Raises
         ------
         NotDefinite
         """
-        offsets = self._offsets.tolist()
-        dims = self._dims.tolist()
-        handed: list[FloatArray | None] = [None] * len(dims)
-        for g, (k, r) in enumerate(dims):
-            o = offsets[2 * g]
-            own = numbers[o : o + k * k].reshape((k, k), order="F")
-            o = offsets[2 * g + 1]
-            side = numbers[o : o + k * r].reshape((r, k), order="F")
-            rest = np.empty((r, r), order="F")
+        potrf, trsm, syrk = lapack.dpotrf, blas.dtrsm, blas.dsyrk
+        for (own, side), rest, children in zip(self._views, self._rests, self._children, strict=True):
             rest.fill(0.0)
-            for c in self._children[g]:
-                self._take(own, side, rest, handed[c], self._runs[c])
-                handed[c] = None
-            _, failed = lapack.dpotrf(own, lower=1, clean=0, overwrite_a=1)
+            for c in children:
+                block = self._rests[c]
+                for matrix, rows, columns, from_rows, from_columns in self._moves[c]:
+                    (own, side, rest)[matrix][rows, columns] += block[from_rows, from_columns]
+            _, failed = potrf(own, 1, 0, 1)
             if failed:
                 raise NotDefinite
-            if r:
-                blas.dtrsm(1.0, own, side, side=1, lower=1, trans_a=1, overwrite_b=1)
-                blas.dsyrk(-1.0, side, beta=1.0, c=rest, lower=1, overwrite_c=1)
-                handed[g] = rest
+            if len(rest):
+                trsm(1.0, own, side, 1, 1, 1, 0, 1)
+                syrk(-1.0, side, 1.0, rest, 0, 1, 1)
 
-    @staticmethod
-    def _take(
-        own: FloatArray,
-        side: FloatArray,
-        rest: FloatArray,
-        block: FloatArray | None,
-        runs: list[tuple[int, int, int, int]],
-    ) -> None:
-        assert block is not None
-        for i, (c0, c1, column, where) in enumerate(runs):
-            width = column + c1 - c0
-            for r0, r1, row, down in runs[i:]:
-                part = block[r0:r1, c0:c1]
-                if where:
-                    rest[row : row + r1 - r0, column:width] += part
-                elif down:
-                    side[row : row + r1 - r0, column:width] += part
-                else:
-                    own[row : row + r1 - r0, column:width] += part
-
-    def solve(self, factor: FloatArray, right: FloatArray) -> FloatArray:
-        """Solution for a right side.
+    def solve(self, right: FloatArray) -> FloatArray:
+        """Solution for a right side, after `factorise`.
 
         Parameters
         ----------
-        factor : (length,) float64
-            From `factorise`.
-        right : (n, width) or (n, width, c) float64
-            One or several right sides, per vertex.
+        right : (n, width, c) float64
+            Right sides, per vertex.
         """
-        several = right.ndim == 3
-        x = right[self.order]
-        x = np.ascontiguousarray(x if several else x[:, :, None])
-        columns = x.shape[2]
-        offsets = self._offsets.tolist()
-        dims = self._dims.tolist()
-        starts = self.starts.tolist()
-        for g, (k, r) in enumerate(dims):
-            o = offsets[2 * g]
-            own = factor[o : o + k * k].reshape((k, k), order="F")
-            mine = x[starts[g] : starts[g + 1]]
-            y = blas.dtrsm(1.0, own, mine.reshape(k, columns), lower=1)
-            mine[...] = y.reshape(mine.shape)
-            if r:
-                o = offsets[2 * g + 1]
-                side = factor[o : o + k * r].reshape((r, k), order="F")
-                x[self._beyond[g]] -= (side @ y).reshape(-1, self.width, columns)
-        for g in range(len(dims) - 1, -1, -1):
-            k, r = dims[g]
-            o = offsets[2 * g]
-            own = factor[o : o + k * k].reshape((k, k), order="F")
-            mine = x[starts[g] : starts[g + 1]]
-            y = mine.reshape(k, columns)
-            if r:
-                o = offsets[2 * g + 1]
-                side = factor[o : o + k * r].reshape((r, k), order="F")
-                y = y - side.T @ x[self._beyond[g]].reshape(r, columns)
-            mine[...] = blas.dtrsm(1.0, own, y, lower=1, trans_a=1).reshape(mine.shape)
-        out = np.empty_like(x)
-        out[self.order] = x
-        return out if several else out[:, :, 0]
+        trsm = blas.dtrsm
+        columns = right.shape[2]
+        # Right sides one after the other, each in the order of elimination.
+        x = np.ascontiguousarray(right[self.order].reshape(-1, columns).T).T
+        bounds = (self.starts * self.width).tolist()
+        groups = range(len(self._views))
+        for g in groups:
+            own, side = self._views[g]
+            mine = x[bounds[g] : bounds[g + 1]]
+            mine[...] = trsm(1.0, own, mine, 0, 1)
+            if len(side):
+                x[self._far[g]] -= side @ mine
+        for g in reversed(groups):
+            own, side = self._views[g]
+            mine = x[bounds[g] : bounds[g + 1]]
+            mine[...] = trsm(1.0, own, mine - side.T @ x[self._far[g]] if len(side) else mine, 0, 1, 1)
+        out = np.empty(right.shape)
+        out[self.order] = x.reshape(-1, self.width, columns)
+        return out

@@ -1,8 +1,9 @@
 """A first flat shape without a flipped face.
 
-The longest edge of the patch is laid round a circle and every inner vertex in the
-mean of its neighbours; for positive weights and a convex outline no face flips [1]_.
-Openings are closed for this step alone by a fan round one extra vertex.
+The longest edge of the patch is laid round a circle and every inner vertex in a
+weighted mean of its neighbours; for positive weights and a convex outline no face
+flips [1]_. The weights are those of a harmonic map, kept positive. Openings are
+closed for this step alone by a fan round one extra vertex each.
 
 References
 ----------
@@ -14,66 +15,88 @@ References
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_matrix, diags_array
-from scipy.sparse.linalg import splu
 
-from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.metric import Metric
+from unwrap.flatten.system import System
+
+LEAST, MOST = 0.05, 1e4  # weights are kept between these; an even triangle's are about 0.58
 
 
-def round_start(vertices: FloatArray, faces: IntArray) -> FloatArray:
-    """Flat shape with a round outline, of the same total area as the patch.
+def round_start(metric: Metric, places: FloatArray, loops: list[IntArray], system: System) -> FloatArray:
+    """Flat shape with a round outline, of total area 1.
 
     Parameters
     ----------
-    vertices : (n, 3) float64
-    faces : (m, 3) int64
-        Every vertex is used.
+    metric : Metric
+        Of total area 1.
+    places : (n, d) float64
+        Where the vertices stand.
+    loops : list of (b,) int64
+        The patch's edges, the patch on their left.
+    system : System
 
     Returns
     -------
     points : (n, 2) float64
     """
-    n = len(vertices)
-    loops = boundary_loops(faces)
-    lengths = [np.linalg.norm(vertices[np.roll(loop, -1)] - vertices[loop], axis=1) for loop in loops]
+    n = len(places)
+    lengths = [np.linalg.norm(places[np.roll(loop, -1)] - places[loop], axis=1) for loop in loops]
     outer = int(np.argmax([length.sum() for length in lengths]))
-    edges = [faces.ravel(), np.roll(faces, -1, axis=1).ravel()]
-    rows, columns = [edges[0], edges[1]], [edges[1], edges[0]]
-    extra = n
-    for k, loop in enumerate(loops):
-        if k == outer:
-            continue
-        hub = np.full(len(loop), extra)
-        rows += [loop, hub]
-        columns += [hub, loop]
-        extra += 1
-    row, column = np.concatenate(rows), np.concatenate(columns)
-    graph = coo_matrix((np.ones(len(row)), (row, column)), shape=(extra, extra)).tocsr()
-    graph.data[:] = 1.0
     ring = loops[outer]
     # A little even spacing keeps very short edges from vanishing on the circle.
     length = lengths[outer] / lengths[outer].sum() + 0.1 / len(ring)
     angle = 2.0 * np.pi * np.concatenate([[0.0], np.cumsum(length)[:-1]]) / length.sum()
-    points = np.zeros((extra, 2))
+    points = np.zeros((n, 2))
     points[ring] = np.column_stack([np.cos(angle), np.sin(angle)])
-    inner = np.ones(extra, dtype=bool)
-    inner[ring] = False
-    if inner.any():
-        laplace = (diags_array(np.asarray(graph.sum(axis=1)).ravel()) - graph).tocsr()
-        system = laplace[inner][:, inner].tocsc()
-        right = -laplace[inner][:, ring] @ points[ring]
-        factor = splu(
-            system, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-        )
-        points[inner] = factor.solve(np.ascontiguousarray(right))
-    points = points[:n]
-    return points * np.sqrt(_area(vertices, faces) / _area(points, faces))
+    held = np.zeros(n, dtype=bool)
+    held[ring] = True
+    if not held.all():
+        inner = ~held
+        points[inner] = _means(metric, held, points, loops, outer, system)[inner]
+    return points / np.sqrt(np.pi)
 
 
-def _area(vertices: FloatArray, faces: IntArray) -> float:
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    u, v = b - a, c - a
-    if vertices.shape[1] == 3:
-        return float(0.5 * np.linalg.norm(np.cross(u, v), axis=1).sum())
-    return float(0.5 * np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]).sum())
+def _means(
+    metric: Metric,
+    held: np.ndarray,
+    points: FloatArray,
+    loops: list[IntArray],
+    outer: int,
+    system: System,
+) -> FloatArray:
+    base, foot, height = metric.base, metric.foot, metric.height
+    # Half the cotangent of the angle that faces the sides 0-1, 1-2, 2-0.
+    facing = np.stack(
+        [(foot * (foot - base) + height**2) / (base * height), foot / height, (base - foot) / height]
+    )
+    weights = np.bincount(system.edge.ravel(), 0.5 * facing.ravel(), minlength=len(system.edges))
+    weights = np.clip(weights, LEAST, MOST)
+    one, two = system.edges.T
+    right = np.zeros((len(points), 2 + len(loops) - 1))
+    extra = np.zeros(len(points))
+    for near, far in ((one, two), (two, one)):
+        at_rim = held[far] & ~held[near]
+        pull = weights[at_rim]
+        extra += np.bincount(near[at_rim], pull, minlength=len(points))
+        for axis in (0, 1):
+            right[:, axis] += np.bincount(
+                near[at_rim], pull * points[far[at_rim], axis], minlength=len(points)
+            )
+    weights[held[one] | held[two]] = 0.0
+    extra[held] = 1.0
+    # The middle of an opening's fan is the mean of its edge: taken out of the equations, it
+    # leaves a matrix of rank one per opening (Sherman, Morrison, Woodbury).
+    fans = [loop[~held[loop]] for k, loop in enumerate(loops) if k != outer]
+    fans = [fan for fan in fans if len(fan) > 1]
+    right = right[:, : 2 + len(fans)]
+    for k, fan in enumerate(fans):
+        extra[fan] += 1.0
+        right[fan, 2 + k] = 1.0
+    found = system.solve_means(weights, extra, right)
+    if not fans:
+        return found
+    first, spread = found[:, :2], found[:, 2:]
+    mix = np.array([spread[fan].sum(axis=0) for fan in fans])
+    size = np.diag([float(len(fan)) for fan in fans])
+    return first + spread @ np.linalg.solve(size - mix, np.array([first[fan].sum(axis=0) for fan in fans]))

@@ -1,6 +1,8 @@
-"""The linear system of a Newton step over a patch: one pattern, many numbers."""
+"""The linear systems over a patch: one pattern, many numbers."""
 
 from __future__ import annotations
+
+from functools import cached_property
 
 import numpy as np
 
@@ -17,6 +19,13 @@ class System:
     faces : (m, 3) int64
     places : (n, d) float64
         Where the vertices are; only for a good order of elimination.
+
+    Attributes
+    ----------
+    edges : (e, 2) int64
+        Every edge once, lower vertex first.
+    edge : (3, m) int64
+        The edge from corner 0 to 1, 1 to 2 and 2 to 0 of every face.
     """
 
     def __init__(self, faces: IntArray, places: FloatArray) -> None:
@@ -29,14 +38,17 @@ class System:
         unique, inverse = np.unique(key, return_inverse=True)
         self.edges = np.column_stack([unique // n, unique % n])
         self.edge = inverse.reshape(3, len(faces))
-        self.dissection: Dissection = dissect(places, self.edges)
-        self.fronts = Fronts(self.dissection, self.edges, 2)
         self.corner = np.ascontiguousarray(faces.T)
-        every = np.arange(n)
-        own = self.fronts.slots(every, every)
-        self._own = np.stack([own[:, 0, 0], own[:, 1, 0], own[:, 1, 1]])
-        self._pair = self.fronts.slots(self.edges[:, 0], self.edges[:, 1]).reshape(-1, 4).T.copy()
-        self._numbers = np.zeros(self.fronts.length)
+        self.dissection: Dissection = dissect(places, self.edges)
+
+    @cached_property
+    def _strain(self) -> tuple[Fronts, IntArray, IntArray]:
+        fronts = Fronts(self.dissection, self.edges, 2)
+        every = np.arange(self.count)
+        own = fronts.slots(every, every)
+        pair = fronts.slots(self.edges[:, 0], self.edges[:, 1]).reshape(-1, 4).T.copy()
+        own = np.stack([own[:, 0, 0], own[:, 1, 0], own[:, 1, 1]])
+        return fronts, own, pair
 
     def gather(self, slope: FloatArray) -> FloatArray:
         """(n, 2) sums of the corners' (2, 3, m) slopes."""
@@ -51,23 +63,24 @@ class System:
         `same` and `pair` are those of `energy.derivatives`. Where rounding has left the sum
         not quite positive definite, the shift is raised until it is.
         """
+        fronts, own_slots, pair_slots = self._strain
+        numbers = fronts.numbers
         corner, edge = self.corner.ravel(), self.edge.ravel()
-        own = np.stack([np.bincount(corner, s.ravel(), minlength=self.count) for s in same])
+        own = [np.bincount(corner, s.ravel(), minlength=self.count) for s in same]
         crossed = np.where(self.turned, pair[2], pair[1]), np.where(self.turned, pair[1], pair[2])
-        between = np.stack(
-            [
-                np.bincount(edge, part.ravel(), minlength=len(self.edges))
-                for part in (pair[0], *crossed, pair[3])
-            ]
-        )
+        between = [
+            np.bincount(edge, part.ravel(), minlength=len(self.edges))
+            for part in (pair[0], *crossed, pair[3])
+        ]
         for _ in range(12):
-            self._numbers.fill(0.0)
-            self._numbers[self._own[0]] = own[0] + shift
-            self._numbers[self._own[1]] = own[1]
-            self._numbers[self._own[2]] = own[2] + shift
-            self._numbers[self._pair] = between
+            numbers.fill(0.0)
+            numbers[own_slots[0]] = own[0] + shift
+            numbers[own_slots[1]] = own[1]
+            numbers[own_slots[2]] = own[2] + shift
+            for slots, part in zip(pair_slots, between, strict=True):
+                numbers[slots] = part
             try:
-                self.fronts.factorise(self._numbers)
+                fronts.factorise()
                 return
             except NotDefinite:
                 shift = 100.0 * shift
@@ -75,4 +88,29 @@ class System:
 
     def solve(self, right: FloatArray) -> FloatArray:
         """(n, 2) solution for a right side (n, 2), with the last factor."""
-        return self.fronts.solve(self._numbers, right)
+        return self._strain[0].solve(right[:, :, None])[:, :, 0]
+
+    def solve_means(self, weights: FloatArray, extra: FloatArray, right: FloatArray) -> FloatArray:
+        """Solve sum over edges of weight * (x_i - x_j) + extra_i x_i = right_i.
+
+        Parameters
+        ----------
+        weights : (e,) float64
+            Per edge, >= 0.
+        extra : (n,) float64
+            On the diagonal, >= 0, somewhere > 0.
+        right : (n, c) float64
+
+        Returns
+        -------
+        (n, c) float64
+        """
+        fronts = Fronts(self.dissection, self.edges, 1)
+        every = np.arange(self.count)
+        numbers = fronts.numbers
+        ends = self.edges.ravel()
+        own = extra + np.bincount(ends, np.repeat(weights, 2), minlength=self.count)
+        numbers[fronts.slots(every, every).ravel()] = own
+        numbers[fronts.slots(self.edges[:, 0], self.edges[:, 1]).ravel()] = -weights
+        fronts.factorise()
+        return fronts.solve(right[:, None, :])[:, 0]
