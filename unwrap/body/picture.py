@@ -8,10 +8,22 @@ from pathlib import Path
 import numpy as np
 from matplotlib import font_manager
 from PIL import Image, ImageDraw, ImageFont
+from scipy import ndimage
 
-from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.body.body import Body, IntArray
 from unwrap.body.rays import Rays
-from unwrap.body.render import Hits, cast, coarser, compose, edge_ink, look_along, shade
+from unwrap.body.render import (
+    Camera,
+    Hits,
+    PixelArray,
+    cast,
+    coarser,
+    compose,
+    corner_normals,
+    edge_ink,
+    look_along,
+    shade,
+)
 
 # Okabe and Ito (2008), a set of colours that stay apart with any colour vision, lightened.
 TINTS = np.array(
@@ -25,6 +37,7 @@ VIEWS = (
     ("from below", (-0.8, 0.7, 0.9)),
 )
 FINER = 2
+INK = "#333333"
 
 
 def draw_body(
@@ -33,9 +46,9 @@ def draw_body(
     *,
     labels: IntArray | None = None,
     names: Mapping[int, str] | None = None,
-    width: int = 1100,
+    width: int = 900,
 ) -> None:
-    """Draw a body from three sides into a PNG.
+    """Draw a body from three sides into a PNG, with its axes and its size.
 
     Parameters
     ----------
@@ -50,56 +63,96 @@ def draw_body(
         Pixels of each view.
     """
     rays = Rays(body.vertices, body.faces)
-    colour_of_face = face_colours(labels, len(body.faces))
+    smooth = corner_normals(body.vertices, body.faces)
+    tint = face_colours(labels, len(body.faces))
     pictures = []
     for title, direction in VIEWS:
-        camera = look_along(body.vertices, direction, width=width)
-        if camera.height > 0.8 * width:
-            camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width))
+        camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
         fine = camera.finer(FINER)
         hits = cast(rays, fine)
-        light = shade(rays, body.vertices, body.faces, hits, fine)
+        light = shade(rays, body.vertices, body.faces, hits, fine, smooth=smooth, every=FINER)
         ink = edge_ink(body.vertices, body.faces, hits, fine)
-        image = Image.fromarray(coarser(compose(colour_of_face[hits.face], light, ink, hits), FINER))
+        image = Image.fromarray(coarser(compose(tint[hits.face], light, ink, hits), FINER))
         if labels is not None and names:
             _write_names(image, hits, labels, names)
-        pictures.append((title, image))
-    _stacked(pictures).save(path)
+        _draw_axes(image, camera)
+        ImageDraw.Draw(image).text((width // 60, width // 60), title, font=_font(width // 45), fill=INK)
+        pictures.append(image)
+    pictures.append(_facts(body, pictures[0].size))
+    _in_rows(pictures).save(path)
 
 
-def face_colours(labels: IntArray | None, count: int) -> FloatArray:
-    """(m + 1, 3) tint per face; the last row, also reached by -1, is plain."""
-    if labels is None:
-        return np.tile(PLAIN, (count + 1, 1))
-    tint = 0.72 * TINTS[np.maximum(labels, 0) % len(TINTS)] + 0.28
-    return np.vstack([np.where((labels >= 0)[:, None], tint, PLAIN), PLAIN[None]])
+def face_colours(labels: IntArray | None, count: int) -> PixelArray:
+    """(m + 1, 3) float32 tint per face; the last row, also reached by -1, is plain."""
+    plain = np.tile(PLAIN, (count + 1, 1))
+    if labels is not None:
+        named = np.flatnonzero(labels >= 0)
+        plain[named] = 0.72 * TINTS[labels[named] % len(TINTS)] + 0.28
+    return plain.astype(np.float32)
 
 
 def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(font_manager.findfont("DejaVu Sans"), size)
+    return ImageFont.truetype(font_manager.findfont("DejaVu Sans"), max(size, 8))
 
 
 def _write_names(image: Image.Image, hits: Hits, labels: IntArray, names: Mapping[int, str]) -> None:
-    """Write each name where most of its faces are seen."""
+    """Write each name in the middle of the largest room that its faces have in the picture."""
     draw = ImageDraw.Draw(image)
-    font = _font(max(14, image.width // 60))
-    shown = np.where(hits.seen, labels[hits.face], -1)[::FINER, ::FINER]
+    font = _font(image.width // 50)
+    step = 3 * FINER
+    shown = np.where(hits.seen, labels[hits.face], -1)[::step, ::step]
     for label, name in names.items():
-        rows, columns = np.nonzero(shown == label)
-        if len(rows) < 120:
+        mask = np.pad(shown == label, 1)
+        if np.count_nonzero(mask) < 12:
             continue
-        middle = np.argmin((rows - np.median(rows)) ** 2 + (columns - np.median(columns)) ** 2)
-        at = (int(columns[middle]), int(rows[middle]))
+        room = ndimage.distance_transform_edt(mask)[1:-1, 1:-1]
+        row, column = np.unravel_index(np.argmax(room), room.shape)
+        at = (float(column) * step / FINER, float(row) * step / FINER)
         draw.text(at, name, font=font, fill="black", anchor="mm", stroke_width=3, stroke_fill="white")
 
 
-def _stacked(pictures: list[tuple[str, Image.Image]]) -> Image.Image:
-    width = max(image.width for _, image in pictures)
-    caption = max(24, width // 40)
-    sheet = Image.new("RGB", (width, sum(image.height + caption for _, image in pictures)), "white")
-    draw, y = ImageDraw.Draw(sheet), 0
-    for title, image in pictures:
-        draw.text((caption // 2, y + caption // 4), title, font=_font(caption * 5 // 8), fill="#333333")
-        sheet.paste(image, (0, y + caption))
-        y += image.height + caption
+def _draw_axes(image: Image.Image, camera: Camera) -> None:
+    """Arrows to the front, the left and the top in the lower right corner."""
+    draw = ImageDraw.Draw(image)
+    unit = image.width / 18
+    origin = np.array([image.width - 2.0 * unit, image.height - 1.6 * unit])
+    for name, axis in (("front", (1, 0, 0)), ("left", (0, 1, 0)), ("up", (0, 0, 1))):
+        across, upward = float(np.dot(axis, camera.right)), float(np.dot(axis, camera.up))
+        tip = origin + unit * np.array([across, -upward])
+        draw.line([*origin, *tip], fill=INK, width=max(1, image.width // 450))
+        along = (tip - origin) / max(float(np.linalg.norm(tip - origin)), 1e-9)
+        beside = np.array([-along[1], along[0]])
+        head = 0.12 * unit
+        draw.polygon(
+            [tuple(tip + 1.2 * head * along), tuple(tip - head * along + 0.7 * head * beside),
+             tuple(tip - head * along - 0.7 * head * beside)],
+            fill=INK,
+        )  # fmt: skip
+        draw.text(
+            tuple(tip + 0.42 * unit * along), name, font=_font(image.width // 60), fill=INK, anchor="mm"
+        )
+
+
+def _facts(body: Body, size: tuple[int, int]) -> Image.Image:
+    sheet = Image.new("RGB", size, "white")
+    draw = ImageDraw.Draw(sheet)
+    length, wide, high = body.size
+    lines = [
+        body.name,
+        f"{length:.1f} mm long (front to rear)",
+        f"{wide:.1f} mm wide",
+        f"{high:.1f} mm high",
+        f"{len(body.faces)} faces",
+    ]
+    step = size[0] // 28
+    for k, line in enumerate(lines):
+        draw.text((2 * step, (2 + 1.4 * k) * step), line, font=_font(size[0] // 38), fill=INK)
+    return sheet
+
+
+def _in_rows(pictures: list[Image.Image]) -> Image.Image:
+    width, height = pictures[0].size
+    sheet = Image.new("RGB", (2 * width, height * ((len(pictures) + 1) // 2)), "white")
+    for k, image in enumerate(pictures):
+        sheet.paste(image, (width * (k % 2), height * (k // 2)))
     return sheet

@@ -23,15 +23,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
+from scipy.sparse import csgraph
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.edges import edge_angles, find_edges
 from unwrap.body.rays import Rays
 
 PixelArray = NDArray[np.float32]
 
 # Rays per node for the soft shadow; neighbouring nodes use other directions and are averaged.
 AMBIENT_RAYS = 16
-SHADOW_PLACES = 60_000
+SHADOW_PLACES = 40_000
+# Up to so many faces, facets are shaded smooth.
+SMOOTH_FACES = 300_000
 RAYS_AT_ONCE = 400_000
 # Two neighbouring pixels on faces that differ by more than this are parted by a crease line.
 CREASE = np.radians(28.0)
@@ -104,6 +109,10 @@ class Hits:
     def seen(self) -> BoolArray:
         """(h, w) True where the body is."""
         return self.face >= 0
+
+    def every(self, step: int) -> Hits:
+        """Every `step`-th pixel each way."""
+        return Hits(self.face[::step, ::step], self.weights[::step, ::step], self.depth[::step, ::step])
 
 
 def look_along(
@@ -183,18 +192,36 @@ def places_of(vertices: FloatArray, faces: IntArray, hits: Hits) -> FloatArray:
 
 
 def corner_normals(vertices: FloatArray, faces: IntArray, crease: float = CREASE) -> FloatArray:
-    """(m, 3, 3) unit normals per corner, smooth over gentle edges, the face's own at sharp ones."""
+    """(m, 3, 3) unit normals per corner, smooth over gentle edges, the face's own at sharp ones.
+
+    Corners at one vertex belong together where gentle edges lead from one face to the next;
+    each such fan has the mean of its faces' normals, weighted by their areas. Above
+    `SMOOTH_FACES` faces each has its own normal, since facets that small do not show.
+    """
     a, b, c = np.moveaxis(vertices[faces], 1, 0)
     weighted = np.cross(b - a, c - a)
-    face_normal = _unit(weighted)
-    at_vertex = np.zeros_like(vertices)
+    own = _unit(weighted)
+    if len(faces) > SMOOTH_FACES or len(faces) == 0:
+        return np.broadcast_to(own[:, None, :], (len(faces), 3, 3))
+    edges = find_edges(faces)
+    gentle = (edge_angles(own, edges.pairs) < crease) & edges.agree
+    pairs, ends = edges.pairs[gentle], edges.ends[edges.pair_edge[gentle]]
+    first: list[IntArray] = []
+    second: list[IntArray] = []
+    for end in (0, 1):
+        for side, joined in ((0, first), (1, second)):
+            corner = np.argmax(faces[pairs[:, side]] == ends[:, end, None], axis=1)
+            joined.append(3 * pairs[:, side] + corner)
+    corners = 3 * len(faces)
+    ones = np.ones(2 * len(pairs), dtype=np.int8)
+    graph = sparse.coo_matrix(
+        (ones, (np.concatenate(first), np.concatenate(second))), shape=(corners, corners)
+    )
+    count, fan = csgraph.connected_components(graph, directed=False)
+    total = np.zeros((count, 3))
     for axis in range(3):
-        at_vertex[:, axis] = np.bincount(
-            faces.ravel(), weights=np.repeat(weighted[:, axis], 3), minlength=len(vertices)
-        )
-    smooth = _unit(at_vertex)[faces]
-    gentle = np.einsum("mcd,md->mc", smooth, face_normal) > np.cos(crease)
-    return np.where(gentle[..., None], smooth, face_normal[:, None, :])
+        total[:, axis] = np.bincount(fan, np.repeat(weighted[:, axis], 3), minlength=count)
+    return _unit(total)[fan].reshape(-1, 3, 3)
 
 
 def shade(
@@ -204,6 +231,8 @@ def shade(
     hits: Hits,
     camera: Camera,
     *,
+    smooth: FloatArray | None = None,
+    every: int = 2,
     ambient_rays: int = AMBIENT_RAYS,
     seed: int = 0,
 ) -> PixelArray:
@@ -219,8 +248,13 @@ def shade(
         From `cast` with `camera`.
     camera : Camera
         The same camera.
+    smooth : (m, 3, 3) float64 or None
+        From `corner_normals`, for more than one picture of the same mesh.
+    every : int
+        Light is found at every so many pixels each way and repeated: the factor that the
+        camera was made finer by.
     ambient_rays : int
-        Rays per pixel that look for the sky; 0 leaves the soft shadow away.
+        Rays per node of the soft shadow that look for the sky; 0 leaves it away.
     seed : int
         Of the directions.
 
@@ -229,23 +263,25 @@ def shade(
     (h, w) float32
         0 black to 1 full light; 1 on the ground.
     """
-    light = np.ones(hits.face.shape, dtype=np.float32)
-    seen = hits.seen
-    if not seen.any():
-        return light
-    smooth = corner_normals(vertices, faces)
-    face = hits.face[seen]
-    normal = np.zeros((len(face), 3))
-    for corner in range(3):
-        normal += hits.weights[seen, corner, None] * smooth[face, corner]
-    normal = _unit(normal)
-    # The side that is looked at is the side that is lit, whichever way a face winds.
-    normal[normal @ camera.ahead > 0] *= -1.0
-    key = _unit((-0.9 * camera.ahead + 0.75 * camera.up - 0.45 * camera.right)[None])[0]
-    direct = 0.25 * np.clip(normal @ -camera.ahead, 0, 1) + 0.75 * np.clip(normal @ key, 0, 1)
-    sky = _soft_shadow(rays, hits, normal, camera, ambient_rays, seed) if ambient_rays else np.ones(len(face))
-    light[seen] = np.clip((0.30 + 0.70 * direct) * (0.42 + 0.58 * sky), 0.0, 1.0)
-    return light
+    coarse = hits.every(every)
+    light = np.ones(coarse.face.shape, dtype=np.float32)
+    seen = coarse.seen
+    if seen.any():
+        smooth = corner_normals(vertices, faces) if smooth is None else smooth
+        face = coarse.face[seen]
+        normal = np.zeros((len(face), 3))
+        for corner in range(3):
+            normal += coarse.weights[seen][:, corner, None] * smooth[face, corner]
+        normal = _unit(normal)
+        # The side that is looked at is the side that is lit, whichever way a face winds.
+        normal[normal @ camera.ahead > 0] *= -1.0
+        key = _unit((-0.9 * camera.ahead + 0.75 * camera.up - 0.45 * camera.right)[None])[0]
+        direct = 0.25 * np.clip(normal @ -camera.ahead, 0, 1) + 0.75 * np.clip(normal @ key, 0, 1)
+        sky = np.ones(len(face))
+        if ambient_rays:
+            sky = _soft_shadow(rays, coarse, normal, camera, every, ambient_rays, seed)
+        light[seen] = np.clip((0.42 + 0.60 * direct) * (0.45 + 0.55 * sky), 0.0, 1.0)
+    return _repeated(light, every, hits.face.shape)
 
 
 def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) -> PixelArray:
@@ -280,13 +316,15 @@ def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) 
     return ink
 
 
-def compose(colour: FloatArray, light: PixelArray, ink: PixelArray, hits: Hits) -> FloatArray:
+def compose(
+    colour: NDArray[np.floating], light: PixelArray, ink: PixelArray, hits: Hits
+) -> NDArray[np.floating]:
     """(h, w, 3) picture 0..1: colours under light with lines in ink, on a white ground."""
     picture = np.where(hits.seen[..., None], colour * light[..., None], 1.0)
     return picture * (1.0 - 0.8 * ink[..., None])
 
 
-def coarser(picture: FloatArray, factor: int) -> NDArray[np.uint8]:
+def coarser(picture: NDArray[np.floating], factor: int) -> NDArray[np.uint8]:
     """(H, W, 3) uint8 picture with `factor` times fewer pixels each way, by plain means."""
     h, w = picture.shape[0] // factor, picture.shape[1] // factor
     cut = picture[: h * factor, : w * factor].reshape(h, factor, w, factor, -1)
@@ -315,46 +353,49 @@ def _open_sky(rays: Rays, places: FloatArray, normals: FloatArray, count: int, s
 
 
 def _soft_shadow(
-    rays: Rays, hits: Hits, normal: FloatArray, camera: Camera, count: int, seed: int
+    rays: Rays, hits: Hits, normal: FloatArray, camera: Camera, every: int, count: int, seed: int
 ) -> FloatArray:
     """(k,) open sky of each pixel that shows the body, found on a coarse grid and spread from there."""
     seen = hits.seen
     row, column = np.nonzero(seen)
-    index = np.full(seen.shape, -1, dtype=np.int64)
-    index[seen] = np.arange(len(row))
-    stride = max(1, int(np.ceil(np.sqrt(len(row) / SHADOW_PLACES))))
-    places = camera.places(column + 0.5, row + 0.5) + hits.depth[seen][:, None] * camera.ahead
+    places = camera.places(column * every + 0.5, row * every + 0.5)
     # Depth counts from a plane before the body; bring the places back onto it.
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
-    places += 1e-4 * rays.reach * normal - back * camera.ahead
+    places += (hits.depth[seen].astype(np.float64) - back)[:, None] * camera.ahead
+    places += 1e-4 * rays.reach * normal
 
-    grid = index[stride // 2 :: stride, stride // 2 :: stride]
+    stride = max(1, int(np.ceil(np.sqrt(len(row) / SHADOW_PLACES))))
+    index = np.full(seen.shape, -1, dtype=np.int64)
+    index[seen] = np.arange(len(row))
+    grid = np.pad(index[::stride, ::stride], ((0, 1), (0, 1)), constant_values=-1)
     of_node = grid[grid >= 0]
     node = np.full(grid.shape, -1, dtype=np.int64)
     node[grid >= 0] = np.arange(len(of_node))
     sky = _open_sky(rays, places[of_node], normal[of_node], count, seed)
-    reach = 2.0 * stride * camera.pixel
 
-    # Each pixel takes the mean of the grid's nodes round it that lie on the same smooth ground.
+    # Each pixel takes the nodes at the corners of its cell, as far as they lie on the same
+    # smooth ground.
+    reach = 2.0 * stride * every * camera.pixel
+    top, left = row // stride, column // stride
+    down, across = (row % stride) / stride, (column % stride) / stride
     total, weight = np.zeros(len(row)), np.zeros(len(row))
-    for dy in (-1, 0, 1):
-        for dx in (-1, 0, 1):
-            r, c = row // stride + dy, column // stride + dx
-            inside = (r >= 0) & (r < grid.shape[0]) & (c >= 0) & (c < grid.shape[1])
-            near = np.where(
-                inside, node[np.clip(r, 0, grid.shape[0] - 1), np.clip(c, 0, grid.shape[1] - 1)], -1
-            )
-            known = np.flatnonzero(near >= 0)
-            other = of_node[near[known]]
-            alike = np.einsum("kd,kd->k", normal[known], normal[other])
-            off = np.abs(np.einsum("kd,kd->k", places[known] - places[other], normal[known]))
-            dr = row[known] - (r[known] * stride + stride // 2)
-            dc = column[known] - (c[known] * stride + stride // 2)
-            share = np.maximum(0.0, 1.7 * stride - np.hypot(dr, dc)) * ((alike > 0.9) & (off < reach))
-            total[known] += share * sky[near[known]]
-            weight[known] += share
+    for dy, dx in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        near = node[top + dy, left + dx]
+        share = np.abs(1 - dy - down) * np.abs(1 - dx - across)
+        known = np.flatnonzero((near >= 0) & (share > 0))
+        other = of_node[near[known]]
+        alike = np.einsum("kd,kd->k", normal[known], normal[other]) > 0.9
+        alike &= np.abs(np.einsum("kd,kd->k", places[known] - places[other], normal[known])) < reach
+        share = share[known] * alike
+        total[known] += share * sky[near[known]]
+        weight[known] += share
     alone = np.flatnonzero(weight == 0)
     if len(alone):
         total[alone] = _open_sky(rays, places[alone], normal[alone], count, seed)
         weight[alone] = 1.0
     return total / weight
+
+
+def _repeated(field: PixelArray, factor: int, shape: tuple[int, ...]) -> PixelArray:
+    """Each value `factor` times each way, cut to a shape."""
+    return np.repeat(np.repeat(field, factor, axis=0), factor, axis=1)[: shape[0], : shape[1]]
