@@ -50,6 +50,7 @@ def page(body, pieces):
         (sheet, second_sheet),
         title='"Milk & <tank>"',
         warnings=["piece dome is beyond the film"],
+        width=260,
     )
 
 
