@@ -165,36 +165,6 @@ def label_parts(table: EdgeTable, across: BoolArray, used: BoolArray | None = No
     return result
 
 
-def smooth_parts(
-    vertices: FloatArray, faces: IntArray, used: BoolArray, crease: float
-) -> tuple[IntArray, EdgeTable, FloatArray]:
-    """Label the parts of a mesh that are smooth within: no edge inside as sharp as `crease`.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float64
-        Positions, mm.
-    faces : (m, 3) int64
-        Triangles.
-    used : (m,) bool
-        Faces that take part (the outside skin).
-    crease : float
-        Degrees.
-
-    Returns
-    -------
-    part : (m,) int64
-        Part per face, -1 for faces that take no part.
-    table : EdgeTable
-        The edges of the faces in use.
-    angles : (e,) float64
-        Their angles, radians.
-    """
-    table = edge_table(faces, used)
-    angles = edge_angles(steady_normals(vertices, faces, table), table)
-    return label_parts(table, angles < np.radians(crease), used), table, angles
-
-
 def compact(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
     """Drop unused vertices.
 

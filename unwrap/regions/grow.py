@@ -8,10 +8,12 @@ import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.errors import BadInput
-from unwrap.regions.edges import compact, edge_table, label_parts, smooth_parts
+from unwrap.regions.edges import compact, edge_table, label_parts
+from unwrap.regions.ground import find_ground
 from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.region import Region
 from unwrap.regions.skin import outside_mask
+from unwrap.regions.smooth import smooth_parts
 from unwrap.regions.split import trim_within
 from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
 
@@ -88,14 +90,15 @@ def grow_region(
                 f"region '{name}': within.{axis} = [{low:g}, {high:g}] leaves out its own point at "
                 f"{axis} = {value:.2f} mm; widen the limit or move the point."
             )
-    part, _, _ = smooth_parts(body.vertices, body.faces, mask, crease)
-    chosen = np.flatnonzero(part == part[visible[index]])
+    ground = find_ground(smooth_parts(body, mask, crease), int(visible[index]), bridge)
+    chosen = np.flatnonzero(ground.base | (ground.detail >= 0))
     vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
     if not len(faces):
         raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
     kept = _part_with(vertices, faces, place)
     vertices, faces, _ = compact(vertices, faces[kept])
-    return Region(name=name, vertices=vertices, faces=faces, body_face=chosen[parent[kept]])
+    source = chosen[parent[kept]]
+    return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=ground.detail[source])
 
 
 def _part_with(vertices: FloatArray, faces: IntArray, place: FloatArray) -> IntArray:

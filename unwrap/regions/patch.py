@@ -8,9 +8,10 @@ import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.errors import BadInput
+from unwrap.regions.bridge import take_off_details
 from unwrap.regions.cut import cut_along
 from unwrap.regions.edges import boundary_loops, compact, face_normals
-from unwrap.regions.fill import fill_loops, loop_normal, plane_axes
+from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
 from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
 from unwrap.regions.region import Detail, Patch, Region
 
@@ -52,7 +53,10 @@ def make_patch(
         raise BadInput(
             f"region '{region.name}': joint = \"{joint}\" is not known; use one of {', '.join(DIRECTIONS)}."
         )
-    vertices, faces, _ = cut_along(region.vertices, region.faces)
+    vertices, faces = region.vertices, region.faces
+    if region.detail is not None:
+        vertices, faces, _ = take_off_details(vertices, faces, region.detail, bridge)
+    vertices, faces, _ = cut_along(vertices, faces)
     _, areas = face_normals(vertices, faces)
     if not areas.sum() > 0:
         raise BadInput(f"region '{region.name}' has no area; give another point or wider limits.")
@@ -85,7 +89,7 @@ def _close_openings(
         width = loop_width(points)
         if not (cover or width <= bridge):
             continue
-        fills.append(fill_loops(vertices, [loop[::-1]]))
+        fills.append(fill_gap(vertices, [loop[::-1]]))
         if width <= bridge:
             middle = points.mean(axis=0)
             holes.append([*middle, width])

@@ -26,12 +26,16 @@ class Region:
         Triangles, counter-clockwise seen from outside.
     body_face : (m,) int64
         The body's face that each triangle is (a part of).
+    detail : (m,) int64 or None
+        The detail that a triangle belongs to, numbered from 0; -1 for the ground that
+        the details stand on. None: all of it is ground.
     """
 
     name: str
     vertices: FloatArray
     faces: IntArray
     body_face: IntArray
+    detail: IntArray | None = None
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
-from unwrap.regions.edges import smooth_parts
 from unwrap.regions.nearest import inner_point, nearest_on_faces
 from unwrap.regions.shape import Kind, name_shape
 from unwrap.regions.skin import outside_mask
+from unwrap.regions.smooth import smooth_parts
 
 # Why 36 degrees: a quarter-round corner drawn with three facets has edges of 30
 # degrees, a 45 degree chamfer and a conical rivet head have edges of 45. Between
@@ -83,7 +83,7 @@ def find_surfaces(
         Largest first.
     """
     outside = outside_mask(body, outside)
-    part, _, _ = smooth_parts(body.vertices, body.faces, outside, crease)
+    part = smooth_parts(body, outside, crease).part
     count = int(part.max(initial=-1)) + 1
     if not count:
         return ()

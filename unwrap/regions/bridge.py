@@ -1,0 +1,273 @@
+"""Carry a region over its details: take them off and close the ground underneath."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.regions.edges import EdgeTable, boundary_loops, edge_angles, edge_table, steady_normals
+from unwrap.regions.fill import fill_gap
+
+# A facet's edge is one from this angle on (radians); below, two faces are one plane.
+FACET_EDGE = np.radians(0.1)
+# An outline under a detail is kept straight within this, mm.
+STRAIGHT = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class Carried:
+    """One detail that was taken off.
+
+    Parameters
+    ----------
+    faces : (k,) int64
+        Its faces, as numbered in the region.
+    loops : list of (j,) int64
+        Edges of its footprint, into the bridged vertices.
+    fill : (f, 3) int64
+        The triangles that close the ground under it.
+    at_edge : bool
+        Whether it reaches the region's own edge.
+    """
+
+    faces: IntArray
+    loops: list[IntArray]
+    fill: IntArray
+    at_edge: bool
+
+
+def take_off_details(
+    vertices: FloatArray, faces: IntArray, detail: IntArray, bridge: float
+) -> tuple[FloatArray, IntArray, list[Carried]]:
+    """Replace details by the smooth ground under them.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Positions, mm.
+    faces : (m, 3) int64
+        The region with its details on it.
+    detail : (m,) int64
+        Detail per face, -1 for the ground.
+    bridge : float
+        Widest detail, mm.
+
+    Returns
+    -------
+    vertices : (n + k, 3) float64
+        The old vertices and those that the ground's edge needed under details.
+    faces : (m', 3) int64
+        The ground, closed.
+    carried : list of Carried
+        What was taken off, in order of its number.
+    """
+    on_ground = detail < 0
+    if on_ground.all():
+        return vertices, faces, []
+    table = edge_table(faces)
+    normals = steady_normals(vertices, faces, table)
+    standing = np.flatnonzero(~on_ground)
+    loops = boundary_loops(faces[standing])
+    rim = _Rim(vertices, faces, on_ground, normals)
+    stub_at, stub_way = _stubs(vertices, faces, on_ground, table, normals, loops)
+    owner = _owners(faces, detail, loops)
+
+    by_group: dict[int, list[IntArray]] = {}
+    for number, loop in zip(owner, loops, strict=True):
+        by_group.setdefault(number, []).append(loop)
+    order = np.argsort(detail, kind="stable")
+    first = np.searchsorted(detail[order], np.arange(int(detail.max()) + 2))
+    extra: list[FloatArray] = []
+    carried = []
+    for number in sorted(by_group):
+        edges = rim.of(by_group[number])
+        if edges is None:
+            continue
+        at_edge = not all(edge.all() for edge in edges.on_ground)
+        closed = []
+        for loop, grounded in zip(by_group[number], edges.on_ground, strict=True):
+            if grounded.all():
+                closed.append(loop)
+                continue
+            if not grounded.any() and edges.size() <= 1.5 * bridge:
+                continue  # the inner end of a bored hole
+            run, fresh = _lowered(vertices, loop, grounded, edges, len(vertices) + len(extra), bridge)
+            extra += fresh
+            if len(run) > 2:
+                closed.append(run)
+        all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
+        mine = np.isin(stub_at, np.concatenate(closed)) if closed else np.zeros(len(stub_at), dtype=bool)
+        fill = fill_gap(all_vertices, closed, (stub_at[mine], stub_way[mine]))
+        carried.append(Carried(order[first[number] : first[number + 1]], closed, fill, at_edge))
+    all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
+    return all_vertices, np.concatenate([faces[on_ground], *(item.fill for item in carried)]), carried
+
+
+@dataclass(frozen=True, eq=False)
+class _GroupEdges:
+    """The ground's edge round one detail."""
+
+    on_ground: list[BoolArray]  # per loop: which steps run along the ground
+    start: FloatArray  # (k, 3) the steps along the ground
+    end: FloatArray
+    normal: FloatArray  # (k, 3) of the ground's face there
+
+    def size(self) -> float:
+        """Largest extent, mm."""
+        return float(np.ptp(self.start, axis=0).max())
+
+
+class _Rim:
+    """Looks up the ground's face beside each step of a detail's edge."""
+
+    def __init__(
+        self, vertices: FloatArray, faces: IntArray, on_ground: BoolArray, normals: FloatArray
+    ) -> None:
+        ground = np.flatnonzero(on_ground)
+        start, end = faces[ground].ravel(), faces[ground][:, [1, 2, 0]].ravel()
+        self.size = np.int64(len(vertices))
+        key = start * self.size + end
+        self.order = np.argsort(key)
+        self.key = key[self.order]
+        self.face = np.repeat(ground, 3)[self.order]
+        self.vertices, self.normals = vertices, normals
+
+    def of(self, loops: list[IntArray]) -> _GroupEdges | None:
+        """The ground's edge along some loops; None where no step runs along the ground."""
+        flags, starts, ends, normals = [], [], [], []
+        for loop in loops:
+            following = np.roll(loop, -1)
+            wanted = following * self.size + loop
+            place = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
+            found = self.key[place] == wanted if len(self.key) else np.zeros(len(loop), dtype=bool)
+            flags.append(found)
+            starts.append(self.vertices[loop[found]])
+            ends.append(self.vertices[following[found]])
+            normals.append(self.normals[self.face[place[found]]])
+        start = np.concatenate(starts)
+        if not len(start):
+            return None
+        return _GroupEdges(flags, start, np.concatenate(ends), np.concatenate(normals))
+
+
+def _owners(faces: IntArray, detail: IntArray, loops: list[IntArray]) -> list[int]:
+    """The detail that each loop bounds."""
+    standing = np.flatnonzero(detail >= 0)
+    size = np.int64(faces.max() + 1)
+    key = (faces[standing] * size + np.roll(faces[standing], -1, axis=1)).ravel()
+    order = np.argsort(key)
+    wanted = np.array([loop[0] * size + loop[1] for loop in loops], dtype=np.int64)
+    face = np.repeat(standing, 3)[order[np.searchsorted(key[order], wanted)]]
+    return detail[face].tolist()
+
+
+def _stubs(
+    vertices: FloatArray,
+    faces: IntArray,
+    on_ground: BoolArray,
+    table: EdgeTable,
+    normals: FloatArray,
+    loops: list[IntArray],
+) -> tuple[IntArray, FloatArray]:
+    """Facet edges of the ground that end at a detail, with their directions into it."""
+    angles = edge_angles(normals, table)
+    pair = table.pair
+    inner = (pair[:, 0] >= 0) & np.isfinite(angles) & (angles > FACET_EDGE)
+    inner[inner] = on_ground[pair[inner]].all(axis=1)
+    ends = table.ends[inner]
+    on_loop = np.zeros(len(vertices), dtype=bool)
+    for loop in loops:
+        on_loop[loop] = True
+    at = np.concatenate([ends[:, 0], ends[:, 1]])
+    far = np.concatenate([ends[:, 1], ends[:, 0]])
+    keep = on_loop[at]
+    at, far = at[keep], far[keep]
+    way = vertices[at] - vertices[far]
+    return at, way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+
+
+def _lowered(
+    vertices: FloatArray, loop: IntArray, grounded: BoolArray, edges: _GroupEdges, number: int, bridge: float
+) -> tuple[IntArray, list[FloatArray]]:
+    """A detail's edge with the runs that leave the ground brought down onto it.
+
+    Returns the loop in vertex numbers and the positions of new vertices, numbered
+    from `number`.
+    """
+    count = len(loop)
+    if grounded.any():
+        begin = int(np.flatnonzero(grounded & ~np.roll(grounded, -1))[0]) + 1
+        loop, grounded = np.roll(loop, -begin), np.roll(grounded, -begin)
+    fresh: list[FloatArray] = []
+    result: list[int] = []
+    step = 0
+    while step < count:
+        if grounded[step]:
+            result.append(int(loop[step]))
+            step += 1
+            continue
+        stop = step
+        while stop < count and not grounded[stop]:
+            stop += 1
+        closed = stop - step == count
+        inner = loop[step + (0 if closed else 1) : stop]
+        low, reach = _onto_ground(vertices[inner], edges)
+        start, end = vertices[loop[step]], vertices[loop[stop % count]]
+        if not closed:
+            result.append(int(loop[step]))
+            # A small thing at the edge is closed straight across; only edging that runs
+            # along the edge has an outline of its own to follow.
+            if np.linalg.norm(end - start) <= 1.1 * bridge or (reach > 1.1 * bridge).any():
+                low = low[:0]
+            line = np.concatenate([[start], low, [end]])
+            kept = _bends(line)[1:-1]
+            points = line[kept]
+        else:
+            kept = _bends(np.concatenate([low, low[:1]]))[:-1]
+            points = low[kept]
+        for point in points:
+            result.append(number + len(fresh))
+            fresh.append(point)
+        step = stop
+    return np.array(result, dtype=np.int64), fresh
+
+
+def _onto_ground(points: FloatArray, edges: _GroupEdges) -> tuple[FloatArray, FloatArray]:
+    """Points moved along the normal of the nearest ground, and their distance from it sideways."""
+    if not len(points):
+        return points, np.zeros(0)
+    along = edges.end - edges.start
+    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-18)
+    offset = points[:, None] - edges.start[None]
+    share = np.clip(np.einsum("pij,ij->pi", offset, along) / square, 0.0, 1.0)
+    away = offset - share[..., None] * along
+    nearest = np.linalg.norm(away, axis=2).argmin(axis=1)
+    rows = np.arange(len(points))
+    normal = edges.normal[nearest]
+    height = np.einsum("ij,ij->i", away[rows, nearest], normal)
+    low = points - height[:, None] * normal
+    side = np.linalg.norm(away[rows, nearest] - height[:, None] * normal, axis=1)
+    return low, side
+
+
+def _bends(line: FloatArray) -> IntArray:
+    """Points that an outline cannot do without (D. H. Douglas and T. K. Peucker, 1973)."""
+    keep = {0, len(line) - 1}
+    stack = [(0, len(line) - 1)]
+    while stack:
+        first, last = stack.pop()
+        if last - first < 2:
+            continue
+        along = line[last] - line[first]
+        offset = line[first + 1 : last] - line[first]
+        square = float(along @ along)
+        share = np.clip(offset @ along / square, 0.0, 1.0) if square > 1e-18 else np.zeros(len(offset))
+        away = np.linalg.norm(offset - share[:, None] * along, axis=1)
+        worst = int(away.argmax())
+        if away[worst] > STRAIGHT:
+            middle = first + 1 + worst
+            keep.add(middle)
+            stack += [(first, middle), (middle, last)]
+    return np.array(sorted(keep), dtype=np.int64)

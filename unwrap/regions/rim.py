@@ -1,0 +1,140 @@
+"""Rims: points along the sharp edges that bound smooth parts, and what faces what across a gap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.regions.edges import EdgeTable
+
+# Two surfaces continue each other across a gap when the step between them is below
+# this (mm) plus this share of the gap: the first forgives a body's rounding, the
+# second the facets of a curved surface.
+STEP = 0.02
+STEP_SHARE = 0.03
+
+
+@dataclass(frozen=True, eq=False)
+class Rims:
+    """Points along sharp edges, once for each of the faces that meet there.
+
+    Parameters
+    ----------
+    at : (s, 3) float64
+        Places, mm.
+    normal : (s, 3) float64
+        Normal of the face.
+    out : (s, 3) float64
+        Unit direction in the face's plane, across the edge and away from the face.
+    part : (s,) int64
+        The face's smooth part.
+    half : (s,) int64
+        The half-edge, 3 * face + corner.
+    length : (s,) float64
+        Length of edge that the point stands for, mm.
+    """
+
+    at: FloatArray
+    normal: FloatArray
+    out: FloatArray
+    part: IntArray
+    half: IntArray
+    length: FloatArray
+
+    def of(self, mask: BoolArray) -> Rims:
+        """The points for which `mask` is True."""
+        return Rims(
+            *(getattr(self, name)[mask] for name in ("at", "normal", "out", "part", "half", "length"))
+        )
+
+
+def rim_points(
+    vertices: FloatArray,
+    faces: IntArray,
+    normals: FloatArray,
+    table: EdgeTable,
+    sharp: BoolArray,
+    part: IntArray,
+    spacing: float,
+) -> Rims:
+    """Place points along sharp edges.
+
+    Parameters
+    ----------
+    vertices, faces : arrays
+        The mesh, mm.
+    normals : (m, 3) float64
+        Steady unit normals.
+    table : EdgeTable
+        Its edges.
+    sharp : (e,) bool
+        The edges that bound parts.
+    part : (m,) int64
+        Part per face; -1 for faces to leave out.
+    spacing : float
+        Largest distance between points, mm.
+    """
+    taken = (table.of_face >= 0) & (part[:, None] >= 0)
+    taken &= sharp[np.where(taken, table.of_face, 0)]
+    face, corner = np.nonzero(taken)
+    start = vertices[faces[face, corner]]
+    end = vertices[faces[face, (corner + 1) % 3]]
+    along = end - start
+    length = np.linalg.norm(along, axis=1)
+    keep = length > 1e-9
+    face, corner, start, along, length = face[keep], corner[keep], start[keep], along[keep], length[keep]
+    out = np.cross(along / length[:, None], normals[face])
+    count = np.maximum(np.ceil(length / spacing), 1).astype(np.int64)
+    owner = np.repeat(np.arange(len(face)), count)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    share = (place + 0.5) / count[owner]
+    return Rims(
+        at=start[owner] + share[:, None] * along[owner],
+        normal=normals[face][owner],
+        out=out[owner],
+        part=part[face][owner],
+        half=(3 * face + corner)[owner],
+        length=(length / count)[owner],
+    )
+
+
+def facing_pairs(first: Rims, second: Rims, reach: float, crease: float) -> tuple[IntArray, IntArray]:
+    """Pairs of rim points at which one surface continues the other across a gap.
+
+    Parameters
+    ----------
+    first, second : Rims
+        The two sides.
+    reach : float
+        Widest gap, mm.
+    crease : float
+        Largest angle between the normals, radians.
+
+    Returns
+    -------
+    i, j : (p,) int64
+        Points of `first` and of `second`. They look at each other across the gap,
+        their normals agree, and a circular arc through both meets both normals: there
+        is no step between them.
+    """
+    none = np.zeros(0, dtype=np.int64)
+    if not len(first.at) or not len(second.at):
+        return none, none
+    near = cKDTree(first.at).sparse_distance_matrix(cKDTree(second.at), reach, output_type="ndarray")
+    i, j, gap = near["i"], near["j"], near["v"]
+    agree = np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease)
+    i, j, gap = i[agree], j[agree], gap[agree]
+    across = second.at[j] - first.at[i]
+    middle = first.normal[i] + second.normal[j]
+    middle /= np.linalg.norm(middle, axis=1, keepdims=True)
+    # for two points of one circular arc the chord is square to the mean of their normals
+    step = np.abs(np.einsum("ij,ij->i", across, middle))
+    away = np.einsum("ij,ij->i", across, first.out[i])
+    back = -np.einsum("ij,ij->i", across, second.out[j])
+    level = step <= STEP + STEP_SHARE * gap
+    facing = ((away > 0.6 * gap) & (back > 0.6 * gap)) | (gap < STEP)
+    keep = level & facing
+    return i[keep], j[keep]
