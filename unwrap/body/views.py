@@ -10,12 +10,14 @@ import numpy as np
 import shapely
 import svgwrite
 
-from unwrap.body.body import Body, BoolArray, FloatArray
-from unwrap.body.edges import edge_angles, find_edges
+from unwrap.body.body import Body, FloatArray
+from unwrap.body.edges import Edges, find_edges
+from unwrap.body.lines import visible_lines
 from unwrap.body.rays import Rays
-from unwrap.body.skin import outside_faces
+from unwrap.body.silhouette import find_outline
 
 Side = Literal["left", "right", "front", "rear", "top"]
+Ready = tuple[Rays, Edges]
 SIDES: tuple[Side, ...] = get_args(Side)
 CREASE = np.radians(25.0)
 
@@ -28,6 +30,15 @@ _FRAMES: dict[str, tuple[tuple[int, int, int], tuple[int, int, int], tuple[int, 
     "rear": ((0, -1, 0), (0, 0, 1), (1, 0, 0)),
     "top": ((1, 0, 0), (0, 1, 0), (0, 0, -1)),
 }
+_TITLES = {
+    "left": "left side, front to the left",
+    "right": "right side, front to the right",
+    "front": "front",
+    "rear": "rear",
+    "top": "from above, front to the right",
+}
+# Room under the drawing for scale bar and caption, mm.
+FOOT = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +84,7 @@ def view_frame(side: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     return np.array(across, float), np.array(upward, float), np.array(ahead, float)
 
 
-def draw_view(body: Body, side: Side, *, outside: BoolArray | None = None, crease: float = CREASE) -> View:
+def draw_view(body: Body, side: Side, *, crease: float = CREASE, ready: Ready | None = None) -> View:
     """Draw the body as seen from one side.
 
     Parameters
@@ -81,61 +92,41 @@ def draw_view(body: Body, side: Side, *, outside: BoolArray | None = None, creas
     body : Body
     side : str
         "left", "right", "front", "rear" or "top".
-    outside : (m,) bool or None
-        From `outside_faces`; found when None.
     crease : float
         Edges sharper than this are drawn, radians.
+    ready : Ready or None
+        From `make_ready`, to draw several views of one body faster.
 
     Returns
     -------
     View
     """
     across, upward, ahead = view_frame(side)
-    outside = outside_faces(body) if outside is None else outside
+    rays, edges = ready or make_ready(body)
     flat = body.vertices @ np.stack([across, upward], axis=1)
-    facing = outside & (body.normals @ ahead < -1e-3)
-    triangles = shapely.polygons(flat[body.faces[facing]])
-    outline = (
-        shapely.union_all(shapely.make_valid(triangles), grid_size=1e-4)
-        if facing.any()
-        else shapely.Polygon()
-    )
-    return View(side, across, upward, ahead, outline, _creases(body, outside, ahead, flat, crease), body.name)
+    outline = find_outline(rays, edges, body.normals @ -ahead, flat, (across, upward, ahead))
+    border = outline.boundary
+    creases = visible_lines(rays, body.vertices, body.normals, flat, edges, ahead, crease, border)
+    return View(side, across, upward, ahead, outline, creases, body.name)
 
 
-def _creases(
-    body: Body, outside: BoolArray, ahead: FloatArray, flat: FloatArray, crease: float
-) -> tuple[FloatArray, ...]:
-    edges = find_edges(body.faces)
-    sharp = edge_angles(body.normals, edges.pairs) > crease
-    sharp &= outside[edges.pairs].any(axis=1)
-    sharp &= (body.normals[edges.pairs] @ ahead < -1e-3).any(axis=1)
-    ends = edges.ends[edges.pair_edge[sharp]]
-    a, b = body.vertices[ends[:, 0]], body.vertices[ends[:, 1]]
-    rays = Rays(body.vertices, body.faces)
-    step = max(0.15, rays.reach / 1500)
-    number = np.maximum(2, np.ceil(np.linalg.norm(b - a, axis=1) / step)).astype(int)
-    edge = np.repeat(np.arange(len(ends)), number)
-    rank = np.arange(len(edge)) - np.repeat(np.cumsum(number) - number, number)
-    t = (rank + 0.5) / number[edge]
-    places = a[edge] + t[:, None] * (b[edge] - a[edge])
-    seen = ~rays.blocked(places - 2e-3 * rays.reach * 0.1 * ahead, -ahead)
-    lines = []
-    start = np.concatenate([[True], (edge[1:] != edge[:-1]) | (seen[1:] != seen[:-1])])
-    first = np.flatnonzero(start)
-    last = np.concatenate([first[1:], [len(edge)]]) - 1
-    for i, j in zip(first, last, strict=True):
-        if seen[i]:
-            e = edge[i]
-            t0, t1 = rank[i] / number[e], (rank[j] + 1) / number[e]
-            p, q = flat[ends[e, 0]], flat[ends[e, 1]]
-            if np.linalg.norm(q - p) * (t1 - t0) > 1e-3:
-                lines.append(np.stack([p + t0 * (q - p), p + t1 * (q - p)]))
-    return tuple(lines)
+def make_ready(body: Body) -> Ready:
+    """The body's rays and edges, which all its views share."""
+    return Rays(body.vertices, body.faces), find_edges(body.faces)
+
+
+def draw_views(body: Body) -> tuple[View, ...]:
+    """All five views, in the order of `SIDES`."""
+    ready = make_ready(body)
+    return tuple(draw_view(body, side, ready=ready) for side in SIDES)
 
 
 def write_view_svg(view: View, path: Path | str, *, margin: float = 5.0) -> None:
     """Write a view as an SVG in true millimetres.
+
+    The user unit is 1 mm and the origin is the body's; since y points down in SVG, a place
+    (x, y) of the view stands at (x, -y) in the file. Groups: `outline`, `creases`, `scale`,
+    and an empty `livery` to draw in.
 
     Parameters
     ----------
@@ -145,10 +136,9 @@ def write_view_svg(view: View, path: Path | str, *, margin: float = 5.0) -> None
     margin : float
         Empty border, mm.
     """
-    x0, y0, x1, y1 = view.outline.bounds if not view.outline.is_empty else (0, 0, 10, 10)
-    low = np.floor(np.array([x0, y0]) - margin)
-    high = np.ceil(np.array([x1, y1]) + margin)
-    low[1] -= 12.0
+    bounds = np.array(view.outline.bounds if not view.outline.is_empty else (0.0, 0.0, 10.0, 10.0))
+    low, high = np.floor(bounds[:2] - margin), np.ceil(bounds[2:] + margin)
+    low[1] -= FOOT
     width, height = high - low
     drawing = svgwrite.Drawing(
         str(path),
@@ -157,34 +147,53 @@ def write_view_svg(view: View, path: Path | str, *, margin: float = 5.0) -> None
         profile="full",
         debug=False,
     )
-    outline = drawing.g(id="outline", fill="none", stroke="#000000", stroke_width=0.25)
-    for polygon in shapely.get_parts(view.outline):
-        for ring in (polygon.exterior, *polygon.interiors):
-            outline.add(drawing.path(d=_path(np.asarray(ring.coords)[:-1]) + "Z"))
-    creases = drawing.g(id="creases", fill="none", stroke="#555555", stroke_width=0.1)
-    for line in view.creases:
-        creases.add(drawing.path(d=_path(line)))
+    drawing.set_desc(title=f"{view.name}, {_TITLES[view.side]}", desc=_conventions(view))
+    rings = [
+        np.asarray(ring.coords)[:-1]
+        for polygon in shapely.get_parts(view.outline)
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
+    outline = drawing.g(
+        id="outline", fill="none", stroke="#000000", stroke_width=0.25, stroke_linejoin="round"
+    )
+    if rings:
+        outline.add(drawing.path(d="".join(_path(ring) + "Z" for ring in rings)))
+    creases = drawing.g(
+        id="creases", fill="none", stroke="#555555", stroke_width=0.1, stroke_linejoin="round"
+    )
+    if view.creases:
+        creases.add(drawing.path(d="".join(_path(line) for line in view.creases)))
     scale = drawing.g(id="scale", fill="none", stroke="#000000", stroke_width=0.2)
-    bar = 50.0 if width > 70 else 10.0
-    y = -(low[1] + 8.0)
-    scale.add(
-        drawing.path(
-            d=f"M{low[0] + 5:g},{y:g}h{bar:g}M{low[0] + 5:g},{y - 1:g}v2M{low[0] + 5 + bar:g},{y - 1:g}v2"
-        )
+    left, bottom = low[0] + margin, -(low[1] + 0.6 * FOOT)
+    bar = next((length for length in (100.0, 50.0, 20.0, 10.0, 5.0) if length < width - 2 * margin), 1.0)
+    ticks = "".join(
+        f"M{left + k * bar / 5:g},{bottom - (1 if k in (0, 5) else 0.6):g}V{bottom:g}" for k in range(6)
     )
-    scale.add(
-        drawing.text(
-            f"{bar:g} mm  ·  {view.name}, {view.side}",
-            insert=(low[0] + 5, y + 4),
-            font_size=3,
-            font_family="sans-serif",
-            fill="#000000",
-            stroke="none",
-        )
+    scale.add(drawing.path(d=f"M{left:g},{bottom:g}h{bar:g}{ticks}"))
+    caption = drawing.text(
+        f"{bar:g} mm · {view.name}, {_TITLES[view.side]}",
+        insert=(f"{left:g}", f"{bottom + 3.2:g}"),
+        fill="#000000",
     )
+    caption.update({"font-size": "2.2", "font-family": "sans-serif", "stroke": "none"})
+    scale.add(caption)
     for group in (outline, creases, scale, drawing.g(id="livery")):
         drawing.add(group)
-    drawing.save()
+    drawing.saveas(str(path), pretty=True)
+
+
+def _conventions(view: View) -> str:
+    names = {0: ("front", "rear"), 1: ("left", "right"), 2: ("top", "bottom")}
+
+    def towards(direction: FloatArray) -> str:
+        axis = int(np.argmax(np.abs(direction)))
+        return names[axis][0 if direction[axis] > 0 else 1]
+
+    return (
+        "1 unit is 1 mm on the model; the origin is the body's. "
+        f"x runs to the body's {towards(view.across)}, y (down) to its {towards(-view.upward)}. "
+        "Draw in the group livery."
+    )
 
 
 def _path(points: FloatArray) -> str:

@@ -1,0 +1,123 @@
+"""The lines that a view shows: sharp edges and inner contours, the hidden ones left away."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.edges import Edges, edge_angles
+from unwrap.body.rays import Rays
+
+# A line is tried for visibility this often along its length, mm.
+STEP = 0.1
+# It is tried from just before the two faces that meet there, as a share of the body's diagonal.
+LIFT = 1e-4
+# Drawn places closer than this are one, mm.
+GRID = 1e-3
+# Shorter scraps of line are flaws of the mesh, not features, mm.
+SCRAP = 0.05
+
+
+def visible_lines(
+    rays: Rays,
+    vertices: FloatArray,
+    normals: FloatArray,
+    flat: FloatArray,
+    edges: Edges,
+    ahead: FloatArray,
+    crease: float,
+    border: shapely.Geometry,
+) -> tuple[FloatArray, ...]:
+    """Sharp edges and contours that can be seen along a direction, joined to polylines.
+
+    Parameters
+    ----------
+    rays : Rays
+        The body.
+    vertices, normals : (n, 3), (m, 3) float64
+        Its vertices, mm, and its faces' normals.
+    flat : (n, 2) float64
+        The vertices on the drawing, mm.
+    edges : Edges
+        Of its faces.
+    ahead : (3,) float64
+        The direction of looking.
+    crease : float
+        Edges sharper than this are drawn, radians.
+    border : shapely geometry
+        Lines that are drawn already and left away here.
+
+    Returns
+    -------
+    tuple of (k, 2) float64 arrays
+        mm on the drawing.
+    """
+    edge, faces = _worth_drawing(normals, edges, ahead, crease)
+    if len(edge) == 0:
+        return ()
+    ends = edges.ends[edge]
+    out = normals[faces[:, 0]] + normals[faces[:, 1]]
+    length = np.linalg.norm(out, axis=1, keepdims=True)
+    lift = LIFT * rays.reach * np.divide(out, length, out=np.zeros_like(out), where=length > 1e-6)
+    number = np.maximum(
+        1, np.ceil(np.linalg.norm(flat[ends[:, 1]] - flat[ends[:, 0]], axis=1) / STEP)
+    ).astype(int)
+    owner = np.repeat(np.arange(len(ends)), number)
+    rank = np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+    share = ((rank + 0.5) / number[owner])[:, None]
+    places = vertices[ends[owner, 0]] * (1 - share) + vertices[ends[owner, 1]] * share + lift[owner]
+    seen = ~rays.blocked(places - LIFT * rays.reach * ahead, -ahead)
+    pieces = _runs(owner, rank, number, seen, flat[ends])
+    if len(pieces) == 0:
+        return ()
+    return _joined(pieces, border)
+
+
+def _worth_drawing(
+    normals: FloatArray, edges: Edges, ahead: FloatArray, crease: float
+) -> tuple[IntArray, IntArray]:
+    """Edges to draw and the two faces at each (the same one twice at an open edge)."""
+    toward = normals @ ahead < 1e-6
+    first, second = edges.pairs.T
+    sharp = (edge_angles(normals, edges.pairs) > crease) & (toward[first] | toward[second])
+    turning = (normals[first] @ ahead < -1e-3) != (normals[second] @ ahead < -1e-3)
+    chosen = np.flatnonzero(sharp | turning)
+    open_edges = np.flatnonzero(edges.number == 1)
+    face_of = np.zeros(len(edges.number), dtype=np.int64)
+    face_of[edges.of_face.ravel()] = np.repeat(np.arange(len(edges.of_face)), 3)
+    alone = face_of[open_edges]
+    edge = np.concatenate([edges.pair_edge[chosen], open_edges])
+    return edge, np.concatenate([edges.pairs[chosen], np.stack([alone, alone], axis=1)])
+
+
+def _runs(
+    owner: IntArray, rank: IntArray, number: IntArray, seen: BoolArray, segments: FloatArray
+) -> FloatArray:
+    """(r, 2, 2) the seen parts of segments."""
+    fresh = np.concatenate([[True], (owner[1:] != owner[:-1]) | (seen[1:] != seen[:-1])])
+    first = np.flatnonzero(fresh)
+    last = np.concatenate([first[1:], [len(owner)]]) - 1
+    first, last = first[seen[first]], last[seen[first]]
+    of = owner[first]
+    begin, end = (rank[first] / number[of])[:, None], ((rank[last] + 1) / number[of])[:, None]
+    a, b = segments[of, 0], segments[of, 1]
+    runs = np.stack([a + begin * (b - a), a + end * (b - a)], axis=1)
+    return runs[np.linalg.norm(runs[:, 1] - runs[:, 0], axis=1) > GRID]
+
+
+def _joined(pieces: FloatArray, border: shapely.Geometry) -> tuple[FloatArray, ...]:
+    """Pieces that touch end to end as polylines, without doubles and without the border."""
+    lines = shapely.union_all(shapely.linestrings(pieces), grid_size=GRID)
+    if not border.is_empty:
+        shapely.prepare(border)
+        parts = shapely.get_parts(lines)
+        near = shapely.dwithin(parts, border, 0.02)
+        close = parts[near]
+        lines = shapely.union_all(
+            [*parts[~near], *shapely.difference(close, border.buffer(0.02))] if len(close) else parts
+        )
+    merged = shapely.line_merge(lines)
+    parts = shapely.get_parts(shapely.simplify(merged, GRID))
+    parts = parts[shapely.length(parts) > SCRAP]
+    return tuple(shapely.get_coordinates(part) for part in parts)
