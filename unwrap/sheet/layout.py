@@ -20,8 +20,14 @@ COARSENESS = 0.15
 SLACK = 0.02
 # Room kept for the scale bars and the line of text, mm: at the foot and at the left.
 FOOT, SIDE = 7.0, 6.0
-# Free turning has to save this share of the length to be worth a sheet that looks untidy.
+# Free turning has to save this share of the length to be worth a sheet that looks untidy,
+# and is not tried where square-on pieces already cover this much of the strip.
 WORTH_TURNING = 0.03
+WELL_COVERED = 0.8
+# Share of a sheet that a first choice of pieces may fill, the most that nesting is ever
+# hoped to fill, and how many of the pieces left over are tried, one by one, in the gaps.
+FIRST_CHOICE, MOST_HOPED = 0.8, 0.95
+LATE_COMERS = 4
 
 
 @dataclass(frozen=True)
@@ -173,20 +179,31 @@ def _fill_sheet(
 ) -> list[tuple[_Copy, float, float, float]]:
     """Place as many copies as the sheet takes: (copy, turn, x, y), from the upper left corner of the room."""
     across, along = room[0] + gap, room[1] + gap
-    length, placed = _nest(copies, across, grain, effort)
-    if length <= along:
-        return placed
-    # What the strip puts beyond the sheet's end goes to the next sheet.
-    kept = [place[0] for place in placed if _reach(place) <= along]
-    kept = kept or copies[:1]
-    length, best = _nest(kept, across, grain, effort)
-    for copy in [c for c in copies if c.key not in {k.key for k in kept}]:
-        if sum(c.shape.area for c in (*kept, copy)) > 0.95 * across * along:
-            continue
-        length, trial = _nest([*kept, copy], across, grain, effort)
+    if _area(copies) <= MOST_HOPED * across * along:
+        length, placed = _nest(copies, across, grain, effort)
         if length <= along:
-            kept, best = [*kept, copy], trial
-    return best
+            return placed
+    chosen: list[_Copy] = []
+    for copy in copies:
+        if _area([*chosen, copy]) <= FIRST_CHOICE * across * along or not chosen:
+            chosen.append(copy)
+    length, placed = _nest(chosen, across, grain, effort, enough=along)
+    if length > along:
+        # What the strip puts beyond the sheet's end is left for the next sheet.
+        chosen = [place[0] for place in placed if _reach(place) <= along] or chosen[:1]
+        length, placed = _nest(chosen, across, grain, effort, enough=along)
+    names = {copy.key for copy in chosen}
+    free = MOST_HOPED * across * along - _area(chosen)
+    late = [copy for copy in copies if copy.key not in names and copy.shape.area <= free]
+    for copy in late[:LATE_COMERS]:
+        length, trial = _nest([*chosen, copy], across, grain, 0.5 * effort, enough=along)
+        if length <= along:
+            chosen, placed = [*chosen, copy], trial
+    return placed
+
+
+def _area(copies: Sequence[_Copy]) -> float:
+    return float(sum(copy.shape.area for copy in copies))
 
 
 def _reach(place: tuple[_Copy, float, float, float]) -> float:
@@ -196,17 +213,16 @@ def _reach(place: tuple[_Copy, float, float, float]) -> float:
 
 
 def _nest(
-    copies: list[_Copy], across: float, grain: bool, effort: float
+    copies: list[_Copy], across: float, grain: bool, effort: float, enough: float = 0.0
 ) -> tuple[float, list[tuple[_Copy, float, float, float]]]:
     """Nest in a strip that runs down the sheet; a strip's x is down, its y is to the right."""
     shapes = {copy.key: [(x, y) for x, y in copy.shape.exterior.coords[:-1]] for copy in copies}
     square_on = [90.0, 270.0] if grain else [0.0, 90.0, 180.0, 270.0]
-    tried = [nest_in_strip(shapes, across, square_on, effort)]
-    if not grain:
-        tried.append(nest_in_strip(shapes, across, None, effort))
-    length, places = min(tried, key=lambda found: found[0])
-    if length > (1.0 - WORTH_TURNING) * tried[0][0]:
-        length, places = tried[0]
+    length, places = nest_in_strip(shapes, across, square_on, effort, enough)
+    if not grain and length > enough and _area(copies) < WELL_COVERED * length * across:
+        free_length, free_places = nest_in_strip(shapes, across, None, effort, enough)
+        if free_length <= (1.0 - WORTH_TURNING) * length or free_length <= enough < length:
+            length, places = free_length, free_places
     by_key = {copy.key: copy for copy in copies}
     placed = [(by_key[p.name], np.radians(p.turn) - np.pi / 2, p.y, -p.x) for p in places]
     return length, placed

@@ -17,13 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 SEED = 20
-# Reports of the search that are heard before it is ended, and how many may pass in a
-# row that bring no gain worth having.
-MOST_REPORTS = 450
-PATIENCE = 24
-GAIN = 0.004
+# Reports of the search that are heard before it is ended, and how many failures in a row.
+MOST_REPORTS = 400
+PATIENCE = 6
 # Only so that a hopeless search ends; the counts above end every ordinary one first.
-SECONDS = 60
+SECONDS = 20
 
 
 @dataclass(frozen=True)
@@ -41,6 +39,7 @@ def nest_in_strip(
     height: float,
     turns: list[float] | None,
     effort: float = 1.0,
+    enough: float = 0.0,
 ) -> tuple[float, list[StripPlace]]:
     """Place every shape once in a strip of fixed height, as short as can be.
 
@@ -54,6 +53,8 @@ def nest_in_strip(
         Allowed turns in degrees; None lets shapes turn freely.
     effort : float
         How much work to spend, 1.0 = ordinary.
+    enough : float
+        A length that needs no shortening, mm: the search ends once it is reached.
 
     Returns
     -------
@@ -72,7 +73,7 @@ def nest_in_strip(
     The search is that of the `spyrrow` library (guided local search over collisions,
     J. Gardeyn, G. Vanden Berghe, T. Wauters, 2025).
     """
-    question = {"shapes": shapes, "height": height, "turns": turns, "effort": effort}
+    question = {"shapes": shapes, "height": height, "turns": turns, "effort": effort, "enough": enough}
     done = subprocess.run(
         [sys.executable, "-P", str(Path(__file__).resolve())],
         input=json.dumps(question),
@@ -109,25 +110,28 @@ def _search(question: dict) -> dict:
 
     threading.Thread(target=work, daemon=True).start()
     best = None
-    heard = idle = 0
-    mark = float("inf")
+    heard = failed = 0
+    most, patience = MOST_REPORTS * question["effort"], PATIENCE * question["effort"]
     while True:
         over = bool(ended)
         for kind, found in reports.drain():
             if kind == spyrrow.ReportType.Final:
                 continue
-            heard, idle = heard + 1, idle + 1
-            feasible = kind in (spyrrow.ReportType.ExplFeas, spyrrow.ReportType.CmprFeas)
-            if feasible and (best is None or found.width < best.width):
-                best = found
-                if found.width < mark * (1.0 - GAIN):
-                    mark, idle = found.width, 0
-            if best and (heard >= MOST_REPORTS * question["effort"] or idle >= PATIENCE * question["effort"]):
+            heard += 1
+            if kind in (spyrrow.ReportType.ExplFeas, spyrrow.ReportType.CmprFeas):
+                failed = 0
+                if best is None or found.width < best.width:
+                    best = found
+            else:
+                failed += 1
+            if best is None:
+                continue
+            if heard >= most or failed >= patience or best.width <= question["enough"]:
                 over = True
                 break
         if over:
             break
-        time.sleep(0.01)
+        time.sleep(0.005)
     if best is None:
         raise RuntimeError(str(ended[0]))
     return {

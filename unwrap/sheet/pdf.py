@@ -17,15 +17,10 @@ from unwrap.sheet.inks import Press, Tints, tints_of
 from unwrap.sheet.marks import RULE, crop_curves, sheet_marks
 from unwrap.sheet.plates import white_area
 from unwrap.sheet.sheet import Placement, Sheet
+from unwrap.sheet.trap import traps_of
 
 POINT = 25.4 / 72.0
 CUT_WIDTH = 0.1
-# Marks are printed in one ink, or a misprint would blur what is as fine as this.
-NOTE_TINTS: dict[str, Tints] = {
-    "cmyw": (0.9, 0.0, 0.0, 0.0),
-    "cmykw": (0.0, 0.0, 0.0, 0.75),
-    "cmyk": (0.0, 0.0, 0.0, 0.75),
-}
 
 
 def sheet_pdf(sheet: Sheet, press: Press | None = None, *, title: str = "") -> bytes:
@@ -87,8 +82,7 @@ class _Page:
         self._begin_layer(name, Dictionary(GTS_ProcStepsGroup=Name.White))
         self._use_ink(name, (0.0, 0.0, 0.0, 0.0))
         for placement in self.sheet.placements:
-            # A second hit stays a little further inside, so that it never widens the first.
-            area = white_area(placement.piece, self.press.white_choke * (1 + 0.5 * hit), self.press.bare)
+            area = white_area(placement.piece, self.press.choke_of(hit), self.press.bare)
             self._fill(curves_of_area(area), placement.matrix)
         self._end_layer()
 
@@ -98,13 +92,15 @@ class _Page:
         for placement in self.sheet.placements:
             for paint in placement.piece.paints:
                 self._paint(paint, placement)
+            for trap in traps_of(placement.piece, self.press):
+                self.words.append(self._process(trap.tints))
+                self._fill(curves_of_area(trap.area), placement.matrix)
         self._end_layer()
 
     def cut_layer(self) -> None:
         step = Dictionary(GTS_ProcStepsGroup=Name.Structural, GTS_ProcStepsType=Name.Cutting)
         self._begin_layer(self.press.cut_name, step)
-        shown = (0.4, 0.0, 0.0, 0.0) if self.press.inks == "cmyw" else (0.0, 0.0, 0.0, 0.4)
-        self._use_ink(self.press.cut_name, shown)
+        self._use_ink(self.press.cut_name, self._one_ink(0.4))
         self.words.append(f"{CUT_WIDTH} w 1 j")
         for placement in self.sheet.placements:
             self._path(crop_curves(placement.piece), placement.matrix)
@@ -113,7 +109,7 @@ class _Page:
 
     def notes_layer(self, title: str) -> None:
         self._begin_layer("Notes", Dictionary(GTS_ProcStepsGroup=Name.Legend))
-        self.words += ["/Paint gs", self._process(NOTE_TINTS[self.press.inks]), f"{RULE} w"]
+        self.words += ["/Paint gs", self._process(self._one_ink(0.9)), f"{RULE} w"]
         here = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
         for mark in sheet_marks(self.sheet, title):
             self._path(mark.curves, here)
@@ -193,8 +189,12 @@ class _Page:
         inks = " ".join(f"{tint:.4f}" for tint in tints)
         return f"{inks} k {inks} K"
 
+    def _one_ink(self, tint: float) -> Tints:
+        """What fine marks are printed with: one ink, or a misprint would blur them."""
+        return (0.0, 0.0, 0.0, tint) if self.press.has_black else (tint, 0.0, 0.0, 0.0)
+
     def _paint(self, paint: Paint, placement: Placement) -> None:
-        self.words.append(self._process(tints_of(paint.colour, self.press.inks)))
+        self.words.append(self._process(tints_of(paint.colour, self.press)))
         if paint.stroke is not None and paint.curves:
             self.words.append(f"{paint.stroke:.4f} w")
             self._path(paint.curves, placement.matrix)

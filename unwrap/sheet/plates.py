@@ -1,4 +1,4 @@
-"""Plates: which ground each ink covers."""
+"""Knock-out and white: which ground each paint keeps, and what white goes under."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import shapely
 
 from unwrap.sheet.piece import Piece
 
-# White closer to bare film than this is not worth printing, mm^2.
-LEAST_WHITE = 1e-4
+# Smaller than any dot, mm^2.
+LEAST_AREA = 1e-4
 
 
 def white_area(
@@ -37,7 +37,7 @@ def white_area(
     printed = shapely.union_all([area for _, area in backed])
     inside = printed.buffer(-choke, join_style="mitre", mitre_limit=2.0) if choke > 0 else printed
     own = shapely.union_all([area for colour, area in backed if is_white(colour)])
-    return _tidy(shapely.union(inside, own))
+    return polygons_in(shapely.union(inside, own))
 
 
 def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:
@@ -45,7 +45,7 @@ def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:
     seen: list[tuple[str, str, shapely.Geometry]] = []
     above = shapely.Polygon()
     for paint in reversed(piece.paints):
-        left = _tidy(paint.area.difference(above))
+        left = polygons_in(paint.area.difference(above))
         if not left.is_empty:
             seen.append((paint.kind, paint.colour.lower(), left))
         above = above.union(paint.area)
@@ -57,8 +57,9 @@ def is_white(colour: str) -> bool:
     return colour.lower() in ("#ffffff", "#fff")
 
 
-def _tidy(area: shapely.Geometry) -> shapely.Geometry:
+def polygons_in(area: shapely.Geometry) -> shapely.Geometry:
+    """What of a shape has an area worth printing: slivers and loose lines are dropped."""
     parts = [
-        part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > LEAST_WHITE
+        part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > LEAST_AREA
     ]
     return shapely.union_all(parts) if parts else shapely.Polygon()

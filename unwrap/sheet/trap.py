@@ -1,0 +1,73 @@
+"""Trapping: neighbouring colours overlap a little, so that a misprint shows no gap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from unwrap.sheet.inks import LEAST_TINT, Press, Tints, hold, luminance, tints_of
+from unwrap.sheet.piece import Piece
+from unwrap.sheet.plates import polygons_in, visible_paints
+
+
+@dataclass(frozen=True, eq=False)
+class Tinted:
+    """Ground that is printed with one mixture of inks: an area, mm, and its tints."""
+
+    area: shapely.Geometry
+    tints: Tints
+
+
+def traps_of(piece: Piece, press: Press) -> tuple[Tinted, ...]:
+    """The overlaps between the colours of a piece.
+
+    Parameters
+    ----------
+    piece : Piece
+        The piece.
+    press : Press
+        Its registration is how wide the overlaps are.
+
+    Returns
+    -------
+    tuple of Tinted
+        Ground to be printed over the piece's paints. Where two colours border on each
+        other, the lighter one runs into the darker one by the registration and the
+        strip takes the more of each ink. The darker edge is the one that the eye sees,
+        so lines neither gain nor lose width: a fill runs on under a dark line, and a
+        light line runs on over a dark fill.
+
+    Notes
+    -----
+    White paint has no ink of its own to spread; it stands on the white plate, which is
+    whole underneath.
+    """
+    if press.registration <= 0:
+        return ()
+    grounds: dict[str, list[shapely.Geometry]] = {}
+    for _, colour, area in visible_paints(piece):
+        grounds.setdefault(colour, []).append(area)
+    united = {colour: shapely.union_all(areas) for colour, areas in grounds.items()}
+    # Lightest first; the colour's name decides between two that are equally light.
+    colours = sorted(united, key=lambda colour: (-luminance(colour), colour))
+    traps = []
+    for k, light in enumerate(colours):
+        light_tints = tints_of(light, press)
+        if sum(light_tints) < LEAST_TINT:
+            continue
+        spread = united[light].buffer(press.registration, quad_segs=4)
+        for dark in colours[k + 1 :]:
+            dark_tints = tints_of(dark, press)
+            both = _more_of_each(light_tints, dark_tints)
+            if max(b - d for b, d in zip(both, dark_tints, strict=True)) < LEAST_TINT:
+                continue
+            strip = polygons_in(spread.intersection(united[dark]))
+            if not strip.is_empty:
+                traps.append(Tinted(strip, hold(both, press.limit)))
+    return tuple(traps)
+
+
+def _more_of_each(one: Tints, two: Tints) -> Tints:
+    cyan, magenta, yellow, black = (max(a, b) for a, b in zip(one, two, strict=True))
+    return cyan, magenta, yellow, black
