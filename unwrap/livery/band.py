@@ -8,7 +8,7 @@ import numpy as np
 
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.livery.beams import Beams, follow
+from unwrap.livery.beams import Beams, follow, meet
 from unwrap.livery.carry import Carry
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
@@ -174,6 +174,4 @@ def _from_segments(
     zero = np.zeros(len(face))
     left = np.column_stack([np.cos(lean_start), np.sin(lean_start), zero])
     right = np.column_stack([-np.cos(lean_end), np.sin(lean_end), length * np.cos(lean_end)])
-    return Beams(
-        np.arange(len(face)), face, corners, np.full(len(face), -1), left, right, np.cross(left, right)
-    )
+    return Beams(np.arange(len(face)), face, corners, np.full(len(face), -1), left, right, meet(left, right))

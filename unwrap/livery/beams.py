@@ -139,7 +139,7 @@ def _cross(ground: Ground, beams: Beams, k: int, depth: float, radial: bool) -> 
     right = _turned(right, p, -0.5 * at_p)
     left = _turned(left, q, 0.5 * at_q)
     moved = (at_p > 1e-12) | (at_q > 1e-12)
-    focus = np.where(moved[:, None], np.cross(left, right), b.focus)
+    focus = np.where(moved[:, None], meet(left, right), b.focus)
     corners = np.empty_like(b.corners)
     flat = ground.local[face]
     row = np.arange(len(face))
@@ -178,10 +178,22 @@ def _inside(
 def _line(focus: FloatArray, through: FloatArray, inside: FloatArray) -> FloatArray:
     """The ray's line through a focus and a point, positive where `inside` is."""
     point = np.column_stack([through, np.ones(len(through))])
-    line = np.cross(focus, point)
+    line = meet(focus, point)
     line = line / np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-300)[:, None]
     side = inside[:, 0] * line[:, 0] + inside[:, 1] * line[:, 1] + line[:, 2]
     return np.where((side < 0)[:, None], -line, line)
+
+
+def meet(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Where two lines meet, or the line through two points, in homogeneous form: a x b row by row."""
+    return np.stack(
+        [
+            a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1],
+            a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2],
+            a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0],
+        ],
+        axis=1,
+    )
 
 
 def _turned(line: FloatArray, about: FloatArray, angle: FloatArray) -> FloatArray:

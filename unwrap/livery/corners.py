@@ -13,7 +13,9 @@ from typing import Literal, get_args
 
 import numpy as np
 import shapely
+from shapely.prepared import PreparedGeometry, prep
 
+from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.ground import Ground
@@ -27,71 +29,128 @@ SHARP = np.radians(30.0)
 QUARTER_SIDES = 24
 
 
+# How far along each side (mm) its direction at a corner is taken.
+ALONG = 0.4
+# A corner this near to a joint or cut (mm) is where the line runs on, not a corner.
+ON_OUTLINE = 2e-3
+
+
 @dataclass(frozen=True, eq=False)
 class Corner:
-    """A corner of the chosen edge, with a chart round it.
+    """A square corner of the panel inside the lining's outer edge, with a chart round it.
 
     Parameters
     ----------
-    vertex : int
-        The ground's vertex.
+    carry : int
+        The piece that it is on.
+    at : (2,) float64
+        Where on that piece, mm.
+    place : (3,) float64
+        Where on the body, mm.
     interior : float
-        The angle inside the region, radians.
+        The angle inside the panel, radians.
+    side : float
+        Length of the panel's side that follows, to the next corner, mm.
     chart : (m, 3, 2) float64
-        Ground faces laid flat round the vertex, mm.
-    tip : (2,) float64
-        Where the outermost line's outer edge has its square corner, in the chart.
+        Ground faces laid flat round it, mm; the corner is the origin.
     sides : (2, 2) float64
-        Unit directions along the two sides, away from the corner.
+        Unit directions in the chart along the two sides, away from the corner.
     """
 
-    vertex: int
+    carry: int
+    at: FloatArray
+    place: FloatArray
     interior: float
+    side: float
     chart: FloatArray
-    tip: FloatArray
     sides: FloatArray
 
 
-def find_corners(
-    ground: Ground, chosen: Sequence[tuple[int, int]], inset: float, reach: float
-) -> list[Corner]:
-    """Corners of the chosen edges that lining turns outwards, in the edge's order.
+def find_corners(ground: Ground, panels: Sequence[shapely.Geometry], reach: float) -> list[Corner]:
+    """Outward corners of the panel inside the lining's outer edge, in order along each outline.
 
     Parameters
     ----------
     ground : Ground
-    chosen : sequence of (int, int)
-        Edges with the ground on the left.
-    inset : float
-        Distance of the lining's outer edge from the region's edge, mm.
+    panels : sequence of Polygon or MultiPolygon
+        The square-cornered panel on each piece.
     reach : float
-        How far round the square corner the chart must reach, mm.
+        How far round each corner the chart must reach, mm.
     """
-    behind = {b: a for a, b in chosen}
     corners = []
-    for a, b in chosen:
-        interior = float(ground.angle_sum[a])
-        if a in behind and interior < np.pi - SHARP:
-            corners.append(_corner(ground, behind[a], a, b, interior, inset, reach))
+    for number, (carry, panel) in enumerate(zip(ground.carries, panels, strict=True)):
+        edge = prep(carry.outline.boundary.buffer(ON_OUTLINE))
+        for polygon in shapely.get_parts(panel):
+            for hole, ring in enumerate((polygon.exterior, *polygon.interiors)):
+                points = np.asarray(ring.simplify(1e-3).coords)[:-1]
+                if shapely.is_ccw(ring) != (hole == 0):
+                    points = points[::-1]
+                corners += _corners_of_ring(ground, number, points, edge, reach)
     return corners
 
 
-def _corner(
-    ground: Ground, before: int, vertex: int, after: int, interior: float, inset: float, reach: float
-) -> Corner:
-    face, k = ground.free[(vertex, after)]
-    weights = np.zeros(3)
-    weights[k] = 1.0
-    way = inset / np.sin(0.5 * interior)
-    along = ground.vertices[after] - ground.vertices[vertex]
-    chart = lay_chart(ground, face, weights, way + reach, along)
-    here = chart[face, k]
-    c, s = np.cos(interior), np.sin(interior)
-    u = chart[face, (k + 1) % 3] - here
-    u /= np.linalg.norm(u)
-    v = np.array([[c, -s], [s, c]]) @ u
-    middle = (u + v) / np.linalg.norm(u + v)
-    return Corner(vertex, interior, chart, here + way * middle, np.stack([v, u]))
+def _corners_of_ring(
+    ground: Ground, number: int, points: FloatArray, edge: PreparedGeometry, reach: float
+) -> list[Corner]:
+    """Corners of one ring with the panel on its left."""
+    if len(points) < 3:
+        return []
+    carry = ground.carries[number]
+    ahead, behind = np.roll(points, -1, axis=0) - points, np.roll(points, 1, axis=0) - points
+    turn = np.arctan2(ahead[:, 0] * behind[:, 1] - ahead[:, 1] * behind[:, 0], (ahead * behind).sum(axis=1))
+    sharp = [
+        i
+        for i in np.flatnonzero((turn > 0) & (turn < np.pi - SHARP))
+        if not edge.contains(shapely.Point(points[i]))
+    ]
+    step = np.linalg.norm(ahead, axis=1)
+    out = []
+    for i, j in zip(sharp, [*sharp[1:], *sharp[:1]], strict=True):
+        between = [k % len(points) for k in range(i, j if j > i else j + len(points))]
+        sides = np.stack([_unit(behind[i]), _unit(ahead[i])])
+        sides *= np.minimum(ALONG, 0.5 * np.linalg.norm([behind[i], ahead[i]], axis=1))[:, None]
+        part, weights, _ = carry.to_part(np.vstack([points[i], points[i] + sides]))
+        face = np.flatnonzero((ground.owner == number) & (ground.face == carry.flat.face[part[0]]))[0]
+        on_face = np.einsum("nc,ncw->nw", weights, carry.part_weights[part])
+        place = np.einsum("nc,ncj->nj", weights, carry.on_surface[part])
+        chart = lay_chart(ground, int(face), on_face[0], reach, place[2] - place[0])
+        mine = chart[ground.owner == number][carry.flat.face[part]]
+        drawn = np.einsum("nw,nwj->nj", on_face, mine)
+        if not np.isfinite(drawn).all():
+            continue
+        ways = np.stack([_unit(drawn[1] - drawn[0]), _unit(drawn[2] - drawn[0])])
+        interior = float(np.arccos(np.clip(ways[0] @ ways[1], -1.0, 1.0)))
+        out.append(Corner(number, points[i], place[0], interior, float(step[between].sum()), chart, ways))
+    return out
+
+
+def check_room(where: str, corners: Sequence[tuple[Corner, str, float]]) -> None:
+    """Refuse corners that are larger than the sides between them.
+
+    Raises
+    ------
+    BadInput
+        Naming `where`.
+    """
+    for i, (corner, style, size) in enumerate(corners):
+        following = corners[(i + 1) % len(corners)]
+        taken = along_side(corner.interior, style, size) + along_side(following[0].interior, *following[1:])
+        if taken > corner.side + 1e-3 and size > 0:
+            raise BadInput(
+                f"{where}: a {style} corner of {size:.3g} mm does not fit a side {corner.side:.3g} mm long; "
+                "use a smaller radius"
+            )
+
+
+def along_side(interior: float, style: str, size: float) -> float:
+    """Length that a corner takes up along a side, mm."""
+    if style == "rounded":
+        return size / float(np.tan(0.5 * interior))
+    return 0.0 if style == "square" else size
+
+
+def _unit(way: FloatArray) -> FloatArray:
+    return way / max(float(np.linalg.norm(way)), 1e-300)
 
 
 def taken_away(
@@ -110,7 +169,7 @@ def taken_away(
     panel : Polygon or MultiPolygon
         The square-cornered panel inside this edge, in the chart.
     """
-    here = corner.tip
+    here = np.zeros(2)
     first, second = corner.sides
     half = 0.5 * corner.interior
     if style == "rounded":

@@ -14,10 +14,10 @@ import numpy as np
 import shapely
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.livery.beams import Beams, follow
+from unwrap.livery.beams import Beams, follow, meet
 from unwrap.livery.carry import Carry
 from unwrap.livery.ground import Ground
-from unwrap.livery.planar import barycentric, clip_convex, join, ragged_polygons
+from unwrap.livery.planar import barycentric, clip_convex, join_parts, ragged_polygons
 
 # A mitre at a corner sharper than this lean (radians, each side) is cut off.
 MOST_LEAN = np.radians(75.0)
@@ -70,7 +70,7 @@ def start_at_edges(
     zero = np.zeros(len(face))
     left = np.column_stack([np.cos(lean_start), np.sin(lean_start), zero])
     right = np.column_stack([-np.cos(lean_end), np.sin(lean_end), length * np.cos(lean_end)])
-    return Beams(row, face, corners, k, left, right, np.cross(left, right))
+    return Beams(row, face, corners, k, left, right, meet(left, right))
 
 
 def _lean(interior: float, goes_on: bool) -> float:
@@ -90,14 +90,42 @@ def covered(ground: Ground, beams: Beams, low: float, high: float) -> list[shape
     list of Polygon or MultiPolygon
         One per carry of the ground, in the plane of its piece.
     """
+    full = wholly_within(ground, beams, high) if low <= 0.0 else np.zeros(len(ground.faces), dtype=bool)
+    edge = beams.take(~full[beams.face])
     areas = []
     for number, carry in enumerate(ground.carries):
-        mine = beams.take(ground.owner[beams.face] == number)
-        areas.append(_covered_on(carry, ground.face[mine.face], mine, low, high))
+        mine = edge.take(ground.owner[edge.face] == number)
+        inner = ground.face[full & (ground.owner == number)]
+        areas.append(_covered_on(carry, inner, ground.face[mine.face], mine, low, high))
     return areas
 
 
-def _covered_on(carry: Carry, face: IntArray, beams: Beams, low: float, high: float) -> shapely.Geometry:
+def vertex_distances(ground: Ground, beams: Beams) -> FloatArray:
+    """(n,) distance of each vertex from the strips' sources, mm; infinite where none reaches it."""
+    vertex = ground.faces[beams.face].ravel()
+    place = beams.corners.reshape(-1, 2)
+    inside = np.ones(len(vertex), dtype=bool)
+    for line in (np.repeat(beams.left, 3, axis=0), np.repeat(beams.right, 3, axis=0)):
+        inside &= place[:, 0] * line[:, 0] + place[:, 1] * line[:, 1] + line[:, 2] >= -1e-9
+    out = np.full(len(ground.vertices), np.inf)
+    np.minimum.at(out, vertex[inside], np.maximum(place[inside, 1], 0.0))
+    return out
+
+
+def wholly_within(ground: Ground, beams: Beams, distance: float) -> np.ndarray:
+    """(m,) True for faces that are certain to lie within the distance of the sources.
+
+    A distance changes by no more than the way that one goes, and no place of a triangle
+    is further from its nearest corner than its longest side over the root of 3.
+    """
+    sides = np.linalg.norm(np.roll(ground.local, -1, axis=1) - ground.local, axis=2)
+    far = vertex_distances(ground, beams)[ground.faces].max(axis=1)
+    return far + sides.max(axis=1) / np.sqrt(3.0) <= distance
+
+
+def _covered_on(
+    carry: Carry, inner: IntArray, face: IntArray, beams: Beams, low: float, high: float
+) -> shapely.Geometry:
     order, start = carry.parts
     count = start[face + 1] - start[face]
     visit = np.repeat(np.arange(len(face)), count)
@@ -121,4 +149,6 @@ def _covered_on(carry: Carry, face: IntArray, beams: Beams, low: float, high: fl
     weights = barycentric(np.repeat(triangles, width, axis=0), polygons.reshape(-1, 2)).reshape(-1, width, 3)
     on_sheet = np.einsum("nkc,ncj->nkj", weights, carry.on_sheet[part])
     cells = ragged_polygons(on_sheet, counts)
-    return join(cells[shapely.area(cells) > 1e-12])
+    real = shapely.area(cells) > 1e-12
+    whole = np.flatnonzero(np.isin(carry.flat.face, inner))
+    return join_parts(whole, cells[real], part[real], carry.on_sheet)

@@ -10,7 +10,7 @@ import shapely
 from unwrap.errors import BadInput
 from unwrap.livery.beams import Beams
 from unwrap.livery.carry import Carry
-from unwrap.livery.corners import STYLES, Corner, find_corners, turn_corners
+from unwrap.livery.corners import STYLES, check_room, find_corners, turn_corners
 from unwrap.livery.edges import choose_edges
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
@@ -92,21 +92,20 @@ def lay_lining_over(
     levels = inset + np.concatenate([[0.0], np.cumsum([width for width, _ in lines])])
     chosen = choose_edges(ground, edges)
     strips = edge_strips(ground, chosen, float(levels[-1]))
-    turned: list[tuple[Corner, str, float]] = []
-    if corner != "square":
-        reach = 2.5 * (radius + levels[-1] - inset) + 0.5
-        found = find_corners(ground, chosen, inset, reach)
-        turned = [(each, corner, radius) for each in found]
-        _check_room(where, ground, chosen, turned, inset)
-    panels = [
-        turn_corners(ground, inside(ground, strips, float(level)), turned, float(level - inset))
-        for level in levels
-    ]
+    panels = [inside(ground, strips, float(level)) for level in levels]
     if all(panel.is_empty for panel in panels[-1]):
         raise BadInput(
             f"{where}: an inset of {inset:.3g} mm and lines {levels[-1] - inset:.3g} mm wide in all "
             "leave nothing of the panel; use a smaller inset or narrower lines"
         )
+    if corner != "square":
+        reach = 2.5 * (radius + levels[-1] - inset) + 0.5
+        turned = [(each, corner, radius) for each in find_corners(ground, panels[0], reach)]
+        check_room(where, turned)
+        panels = [
+            turn_corners(ground, panel, turned, float(level - inset))
+            for level, panel in zip(levels, panels, strict=True)
+        ]
     paints = []
     for i in range(len(ground.carries)):
         mine = [
@@ -151,43 +150,3 @@ def _check(where: str, lines: Sequence[Line], inset: float, corner: str, radius:
         raise BadInput(
             f'{where}: the corner is "{corner}" but its radius is {radius!r}; give a size above 0 mm'
         )
-
-
-def _check_room(
-    where: str,
-    ground: Ground,
-    chosen: Sequence[tuple[int, int]],
-    corners: Sequence[tuple[Corner, str, float]],
-    inset: float,
-) -> None:
-    """Refuse corners that are larger than the sides between them."""
-    if len(corners) < 2:
-        return
-    ahead = dict(chosen)
-    at = {each.vertex: (each, style, size) for each, style, size in corners}
-    for each, style, size in corners:
-        length, v = 0.0, each.vertex
-        while v in ahead:
-            length += float(np.linalg.norm(ground.vertices[ahead[v]] - ground.vertices[v]))
-            v = ahead[v]
-            if v in at:
-                break
-        if v not in at:
-            continue
-        other, other_style, other_size = at[v]
-        taken = sum(
-            _along_side(c.interior, s, r) + inset / np.tan(0.5 * c.interior)
-            for c, s, r in ((each, style, size), (other, other_style, other_size))
-        )
-        if taken > length + 1e-6:
-            raise BadInput(
-                f"{where}: a {style} corner of {size:.3g} mm does not fit a side {length:.3g} mm long at an "
-                f"inset of {inset:.3g} mm; use a smaller radius"
-            )
-
-
-def _along_side(interior: float, style: str, size: float) -> float:
-    """Length that a corner takes up along a side, mm."""
-    if style == "rounded":
-        return size / float(np.tan(0.5 * interior))
-    return 0.0 if style == "square" else size

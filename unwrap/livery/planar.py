@@ -12,6 +12,8 @@ from unwrap.flatten.flat_piece import FloatArray
 # Neighbouring parts are grown by this much before they are joined and the whole is
 # shrunk again, so that rounding leaves no hairline between them (mm).
 HAIR = 2e-5
+# Bits of one triangle are joined on a grid this fine (mm): sound where they only just touch.
+GRID = 1e-8
 # Parts smaller than this are rounding, not paint (mm^2).
 CRUMB = 1e-6
 
@@ -96,9 +98,55 @@ def transfer(area: shapely.Geometry, source: FloatArray, target: FloatArray) -> 
     bits, owner = shapely.get_parts(cut, return_index=True)
     is_area = (shapely.get_type_id(bits) == 3) & (shapely.area(bits) > 1e-12)
     bits, owner = bits[is_area], edge[owner[is_area]]
-    bits = np.concatenate([triangles[inner], bits])
-    owner = np.concatenate([inner, owner])
-    return join(move_by_triangle(bits, owner, source, target))
+    moved = move_by_triangle(bits, owner, source, target)
+    return join_parts(inner, moved, owner, target)
+
+
+def join_parts(
+    whole: np.ndarray, bits: np.ndarray, owner: np.ndarray, triangles: FloatArray
+) -> shapely.Geometry:
+    """Union of whole triangles of a mesh and of bits that each lie in one triangle.
+
+    Parameters
+    ----------
+    whole : (w,) int64
+        Triangles that belong to the area entirely.
+    bits : (b,) polygons
+    owner : (b,) int64
+        The triangle that each bit lies in.
+    triangles : (m, 3, 2) float64
+        The mesh, corner by corner; neighbours share corners exactly.
+    """
+    full = np.zeros(len(triangles), dtype=bool)
+    full[whole] = True
+    loose = ~full[owner]
+    bits, owner = bits[loose], owner[loose]
+    bits = np.where(shapely.is_valid(bits), bits, shapely.buffer(bits, 0.0)) if len(bits) else bits
+    parts: list[shapely.Geometry] = []
+    if len(bits):
+        order = np.argsort(owner, kind="stable")
+        held, start, count = np.unique(owner[order], return_index=True, return_counts=True)
+        several = np.full((len(held), int(count.max())), None, dtype=object)
+        row = np.repeat(np.arange(len(held)), count)
+        several[row, np.arange(len(bits)) - start[row]] = bits[order]
+        united = several[:, 0] if several.shape[1] == 1 else _unions(several)
+        corners = triangles[held]
+        ab, ac = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        ground = 0.5 * np.abs(ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+        done = shapely.area(united) > (1.0 - 1e-6) * ground
+        full[held[done]] = True
+        parts = list(united[~done])
+    if full.any():
+        parts.append(shapely.coverage_union_all(shapely.polygons(triangles[full])))
+    return join(parts)
+
+
+def _unions(rows: np.ndarray) -> np.ndarray:
+    """Union of each row of polygons."""
+    try:
+        return shapely.union_all(rows, axis=1)
+    except shapely.errors.GEOSException:
+        return shapely.union_all(rows, axis=1, grid_size=GRID)
 
 
 def move_by_triangle(
