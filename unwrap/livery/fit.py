@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 
 from unwrap.flatten.flat_piece import FloatArray
-from unwrap.livery.paint import Curve
+from unwrap.livery.paint import Curve, Paint
+from unwrap.livery.planar import polygons_of
 
 # How far a fitted curve may be from the carried line, mm.
 TOLERANCE = 0.015
@@ -74,6 +75,19 @@ def curve_points(curve: Curve, per_span: int = 16) -> FloatArray:
     t = np.arange(per_span) / per_span
     inner = _bezier(curve.spans, t).reshape(-1, 2)
     return np.vstack([inner, curve.spans[-1, 3]])
+
+
+def printed_area(paint: Paint, per_span: int = 16) -> shapely.Geometry:
+    """The ground that a paint covers as its fitted curves have it, even-odd, or as its stroke."""
+    if paint.stroke is not None:
+        lines = [shapely.LineString(curve_points(curve, per_span)) for curve in paint.curves]
+        return shapely.union_all(
+            [line.buffer(0.5 * paint.stroke, cap_style="flat", join_style="mitre") for line in lines]
+        )
+    area: shapely.Geometry = shapely.MultiPolygon()
+    for curve in paint.curves:
+        area = area.symmetric_difference(shapely.make_valid(shapely.Polygon(curve_points(curve, per_span))))
+    return polygons_of(area)
 
 
 def _bezier(spans: FloatArray, t: FloatArray) -> FloatArray:
