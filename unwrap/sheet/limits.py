@@ -79,7 +79,7 @@ def press_remarks(pieces: Sequence[Piece], press: Press) -> tuple[str, ...]:
             f"{place.piece} at ({place.at[0]:.0f}, {place.at[1]:.0f}) mm" for place in _one_per_piece(places)
         )
         remarks.append(
-            f"{colour} asks for {places[0].total:.0%} of ink and was held to the limit of {press.limit:.0%}: {where}."
+            f"{colour} wants {places[0].total:.0%} of ink, held to the limit of {press.limit:.0%}: {where}."
         )
     fine: dict[tuple[str, str], tuple[str, float]] = {}
     for piece in pieces:

@@ -12,7 +12,7 @@ from unwrap.livery.carry import nearest_on
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Paint
 from unwrap.regions.region import Patch
-from unwrap.sheet.bleed import carry_over
+from unwrap.sheet.bleed import BleedGround, carry_over
 from unwrap.sheet.piece import Piece
 
 # Two lips nearer than this are one closed slit: no blade and no printer tells them apart.
@@ -55,6 +55,7 @@ def finish_piece(
     Piece
     """
     outline, slits = outline_of(flat.points, flat.faces)
+    ground = BleedGround(outline, bleed)
     return Piece(
         name=name,
         region=region,
@@ -62,7 +63,7 @@ def finish_piece(
         flat=flat,
         outline=outline,
         outline_curves=curves_of_area(outline),
-        paints=tuple(carry_over(paint, outline, bleed) for paint in paints),
+        paints=tuple(carry_over(paint, ground) for paint in paints),
         pierce=flat_holes(flat, patch.holes),
         slits=slits,
         front=direction_on(flat, np.array([1.0, 0.0, 0.0])),

@@ -58,8 +58,14 @@ def is_white(colour: str) -> bool:
 
 
 def polygons_in(area: shapely.Geometry) -> shapely.Geometry:
-    """What of a shape has an area worth printing: slivers and loose lines are dropped."""
-    parts = [
-        part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > LEAST_AREA
-    ]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
+    """What of a shape has an area worth printing: slivers, pinholes and loose lines are dropped.
+
+    Pinholes of no area are left by unions of shapes that nearly fit; the overlay of the
+    geometry library has been seen to fail on them, so none may be passed on.
+    """
+    kept = []
+    for part in shapely.get_parts(shapely.get_parts(area)):
+        if part.geom_type == "Polygon" and part.area > LEAST_AREA:
+            holes = [ring for ring in part.interiors if shapely.Polygon(ring).area > LEAST_AREA]
+            kept.append(part if len(holes) == len(part.interiors) else shapely.Polygon(part.exterior, holes))
+    return kept[0] if len(kept) == 1 else shapely.union_all(kept) if kept else shapely.Polygon()
