@@ -1,32 +1,49 @@
-"""The health of a body's mesh: what is broken, and where."""
+"""The health of a body's mesh: what is broken, where, and whether it matters there."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, FloatArray
-from unwrap.body.edges import find_edges, find_shells
+from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.body.edges import Edges, find_edges, find_shells
+from unwrap.body.rays import Rays
 from unwrap.body.soup import counts
 
-# A face thinner than this share of its longest side is a sliver.
+# A face lower than this share of its longest side is a sliver.
 SLIVER = 1e-4
+# An edge is taken to pierce a face only when the place is this far inside the edge, as a
+# share of the body's diagonal: parts that merely touch do not run into each other.
+TOUCHING = 1e-4
+# Two defects' places are said apart when they are farther from each other, as a share of the diagonal.
+APART = 0.05
 
 
 @dataclass(frozen=True, eq=False)
 class Health:
-    """What is sound and what is broken in a mesh.
+    """What is sound and what is broken in a mesh. Places are (k, 3) float64, mm.
 
     Parameters
     ----------
-    open_edges, branching_edges, unlike_edges : (k, 3) float64
-        Middles of edges with one face, with more than two, and with two that wind
-        differently, mm.
+    open_edges : (k, 3) float64
+        Middles of edges with one face: a hole, or the rim of a sheet without thickness.
+    branching_edges : (k, 3) float64
+        Middles of edges with more than two faces.
+    unlike_edges : (k, 3) float64
+        Middles of edges whose two faces wind differently.
     slivers : (k, 3) float64
-        Middles of faces with next to no area, mm.
+        Middles of faces with next to no area.
+    crossings : (k, 3) float64
+        Where an edge pierces a face: parts pushed into each other, or a body that runs
+        into itself.
     shells : int
         Pieces that hang together by their edges.
+    inside_out : int
+        Closed pieces of negative volume (a hidden hollow is one rightly).
+    diagonal : float
+        The body's, mm.
     repairs : tuple of str
         What reading mended.
     """
@@ -35,7 +52,10 @@ class Health:
     branching_edges: FloatArray
     unlike_edges: FloatArray
     slivers: FloatArray
+    crossings: FloatArray
     shells: int
+    inside_out: int
+    diagonal: float
     repairs: tuple[str, ...] = ()
 
     @property
@@ -43,38 +63,94 @@ class Health:
         """Closed, nowhere branching, wound alike."""
         return not (len(self.open_edges) or len(self.branching_edges) or len(self.unlike_edges))
 
+    def near(self, points: FloatArray, reach: float = 0.5) -> Health:
+        """Only what lies within `reach` mm of places: the defects that matter to a region.
+
+        Parameters
+        ----------
+        points : (n, 3) float64
+            The region's vertices, mm.
+        reach : float
+            mm.
+
+        Returns
+        -------
+        Health
+            Without repairs, which concern the whole body.
+        """
+        tree = cKDTree(points)
+
+        def close(places: FloatArray) -> FloatArray:
+            if len(places) == 0 or len(points) == 0:
+                return places[:0]
+            distance, _ = tree.query(places, distance_upper_bound=reach)
+            return places[np.isfinite(distance)]
+
+        return replace(
+            self,
+            open_edges=close(self.open_edges),
+            branching_edges=close(self.branching_edges),
+            unlike_edges=close(self.unlike_edges),
+            slivers=close(self.slivers),
+            crossings=close(self.crossings),
+            repairs=(),
+        )
+
     def lines(self) -> list[str]:
-        """Sentences for a modeller, worst first."""
+        """Sentences for a modeller: what is broken and where, the pieces, what was mended."""
         said = []
         for places, one, many in (
-            (self.open_edges, "open edge", "open edges"),
+            (self.open_edges, "open edge (a hole or a bare rim)", "open edges (holes or bare rims)"),
             (
                 self.branching_edges,
                 "edge where more than two faces meet",
                 "edges where more than two faces meet",
             ),
             (self.unlike_edges, "edge whose faces wind differently", "edges whose faces wind differently"),
+            (
+                self.crossings,
+                "place where faces run into each other",
+                "places where faces run into each other",
+            ),
             (self.slivers, "sliver", "slivers"),
         ):
             if len(places):
-                x, y, z = places[0]
-                what = one if len(places) == 1 else many
-                said.append(f"{len(places)} {what}, the first at ({x:.1f}, {y:.1f}, {z:.1f})")
-        if not said:
-            said.append("closed and sound")
+                number = counts(len(places), "").strip(" s") if len(places) > 1 else "1"
+                said.append(f"{number} {one if len(places) == 1 else many}: {self._where(places)}")
+        if self.sound:
+            said.insert(0, "closed and wound alike")
         said.append(
-            "one piece" if self.shells == 1 else f"{counts(self.shells, 'piece')} not joined by edges"
+            "in one piece" if self.shells == 1 else f"in {counts(self.shells, 'piece')} not joined by edges"
         )
+        if self.inside_out:
+            said.append(
+                f"{counts(self.inside_out, 'closed piece')} inside out (a hidden hollow is so rightly)"
+            )
         said += [f"mended: {repair}" for repair in self.repairs]
         return said
 
+    def _where(self, places: FloatArray, most: int = 3) -> str:
+        """The largest gatherings of places, at most three of them."""
+        tree = cKDTree(places[:: max(1, len(places) // 2000)])
+        left = np.ones(tree.n, dtype=bool)
+        said: list[str] = []
+        while left.any() and len(said) < most:
+            first = int(np.argmax(left))
+            group = tree.query_ball_point(tree.data[first], APART * self.diagonal)
+            left[group] = False
+            x, y, z = tree.data[first]
+            said.append(f"({x:.1f}, {y:.1f}, {z:.1f})")
+        return f"at {' and '.join(said)}" + (" and elsewhere" if left.any() else "")
 
-def check_health(body: Body) -> Health:
+
+def check_health(body: Body, *, rays: Rays | None = None) -> Health:
     """Look a body's mesh over.
 
     Parameters
     ----------
     body : Body
+    rays : Rays or None
+        The body made ready for rays, when it is at hand.
 
     Returns
     -------
@@ -83,14 +159,45 @@ def check_health(body: Body) -> Health:
     edges = find_edges(body.faces)
     middle = body.vertices[edges.ends].mean(axis=1)
     a, b, c = np.moveaxis(body.corners, 1, 0)
-    longest = np.max([np.linalg.norm(p - q, axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0)
+    longest = np.sqrt(np.max([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0))
     sliver = 2 * body.areas < SLIVER * longest**2
-    shells, _ = find_shells(len(body.faces), edges.pairs)
+    shells, shell = find_shells(len(body.faces), edges.pairs)
     return Health(
         open_edges=middle[edges.number == 1],
         branching_edges=middle[edges.number > 2],
         unlike_edges=middle[edges.pair_edge[~edges.agree]],
         slivers=body.corners[sliver].mean(axis=1),
+        crossings=_crossings(body, edges, rays or Rays(body.vertices, body.faces)),
         shells=shells,
+        inside_out=_inside_out(body, edges, shells, shell),
+        diagonal=float(np.linalg.norm(body.size)),
         repairs=body.repairs,
     )
+
+
+def _inside_out(body: Body, edges: Edges, shells: int, shell: IntArray) -> int:
+    a, b, c = np.moveaxis(body.corners - body.bounds.mean(axis=0), 1, 0)
+    volume = np.bincount(shell, np.einsum("md,md->m", a, np.cross(b, c)), shells)
+    closed = np.ones(shells, dtype=bool)
+    closed[shell[(edges.number[edges.of_face] != 2).any(axis=1)]] = False
+    return int((closed & (volume < 0)).sum())
+
+
+def _crossings(body: Body, edges: Edges, rays: Rays) -> FloatArray:
+    """Places where an edge pierces a face that it does not end on."""
+    a, b = body.vertices[edges.ends[:, 0]], body.vertices[edges.ends[:, 1]]
+    along = b - a
+    length = np.linalg.norm(along, axis=1)
+    gap = TOUCHING * rays.reach
+    long = np.flatnonzero(length > 4 * gap)
+    step = along[long] / length[long, None]
+    start = a[long] + gap * step
+    hit = rays.first_within(start, step, length[long] - 2 * gap)
+    found = np.flatnonzero(hit.face >= 0)
+    if len(found) == 0:
+        return np.zeros((0, 3))
+    own = (body.faces[hit.face[found]][:, :, None] == edges.ends[long[found]][:, None, :]).any(axis=(1, 2))
+    # An edge that lies in a face is no crossing.
+    steep = np.abs(np.einsum("kd,kd->k", body.normals[hit.face[found]], step[found])) > 0.02
+    found = found[~own & steep]
+    return start[found] + hit.distance[found, None] * step[found]

@@ -70,12 +70,18 @@ class Rays:
         -------
         FirstHits
         """
+        return self.first_within(origins, directions, np.inf)
 
-        def run(o: Any, d: Any) -> tuple[NDArray[Any], ...]:
-            found = self._scene.run(o, d, output=1)
+    def first_within(
+        self, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
+    ) -> FirstHits:
+        """What each ray meets first, no farther than `reach` (r,) lengths of its direction."""
+
+        def run(o: Any, d: Any, most: Any) -> tuple[NDArray[Any], ...]:
+            found = self._scene.run(o, d, dists=most, output=1)
             return found["primID"], found["tfar"], found["u"], found["v"]
 
-        prim, distance, u, v = self._run(run, origins, directions)
+        prim, distance, u, v = self._run(run, origins, directions, reach)
         face = prim.astype(np.int64)
         missed = face < 0
         far = distance.astype(np.float64)
@@ -86,20 +92,27 @@ class Rays:
 
     def blocked(self, origins: FloatArray, directions: FloatArray) -> BoolArray:
         """(r,) True where anything at all is in the way of the ray."""
-        (hit,) = self._run(lambda o, d: (self._scene.run(o, d, query="OCCLUDED"),), origins, directions)
+        (hit,) = self._run(
+            lambda o, d, most: (self._scene.run(o, d, dists=most, query="OCCLUDED"),),
+            origins,
+            directions,
+            np.inf,
+        )
         return hit >= 0
 
-    def _run(self, run: Any, origins: FloatArray, directions: FloatArray) -> tuple[NDArray[Any], ...]:
+    def _run(
+        self, run: Any, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
+    ) -> tuple[NDArray[Any], ...]:
         origins, directions = np.broadcast_arrays(origins, directions)
         o = np.ascontiguousarray(origins - self.middle, dtype=np.float32)
         d = np.ascontiguousarray(directions, dtype=np.float32)
+        most = np.minimum(np.broadcast_to(reach, len(o)), 1e37).astype(np.float32)
         if len(o) == 0:  # one ray gives the arrays their types
-            return tuple(part[:0] for part in run(np.zeros((1, 3), np.float32), np.ones((1, 3), np.float32)))
+            one = np.ones((1, 3), np.float32)
+            return tuple(part[:0] for part in run(one, one, one[:, 0]))
         if len(o) < SMALL:
-            return run(o, d)
-        cuts = np.linspace(0, len(o), THREADS + 1).astype(int)
+            return run(o, d, most)
+        halves = [slice(part[0], part[-1] + 1) for part in np.array_split(np.arange(len(o)), THREADS)]
         with ThreadPoolExecutor(THREADS) as pool:
-            parts = list(
-                pool.map(lambda k: run(o[cuts[k] : cuts[k + 1]], d[cuts[k] : cuts[k + 1]]), range(THREADS))
-            )
+            parts = list(pool.map(lambda part: run(o[part], d[part], most[part]), halves))
         return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))

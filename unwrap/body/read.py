@@ -10,13 +10,14 @@ import numpy as np
 
 from unwrap.body.body import Body, FloatArray
 from unwrap.body.glb import read_glb
+from unwrap.body.mend import mend_mesh
 from unwrap.body.obj import not_finite, read_obj
 from unwrap.body.off import read_off
 from unwrap.body.ply import read_ply
 from unwrap.body.soup import Soup
 from unwrap.body.stl import read_stl
 from unwrap.body.threemf import read_3mf
-from unwrap.body.weld import drop_empty_faces, weld, weld_tolerance
+from unwrap.body.weld import drop_empty_faces, drop_unused, weld, weld_tolerance
 from unwrap.body.winding import wind_outward
 from unwrap.errors import BadInput
 
@@ -94,12 +95,17 @@ def load_body(
     vertices, faces, moved = weld(vertices, soup.faces, tolerance)
     if moved:
         notes.append(f"welded {moved} vertices that lay within {tolerance:.2g} mm of others")
-    faces, dropped = drop_empty_faces(vertices, faces)
+    faces, dropped = drop_empty_faces(faces)
     if len(faces) == 0:
         raise BadInput(f"{file}: all its faces are without area; check units and export the mesh again")
+    faces, mended = mend_mesh(vertices, faces, float(np.linalg.norm(np.ptp(vertices, axis=0))))
+    if mended:  # two slivers back to back leave a pair of faces behind
+        faces, again = drop_empty_faces(faces)
+        mended += again
+    vertices, faces = drop_unused(vertices, faces)
     faces, turned = wind_outward(vertices, faces)
     name = os.fsencode(path.stem).decode("utf-8", "replace")
-    return Body(vertices, faces, name, path, tuple(notes + dropped + turned))
+    return Body(vertices, faces, name, path, tuple(notes + dropped + mended + turned))
 
 
 def turn_axes(front: str, up: str) -> FloatArray:

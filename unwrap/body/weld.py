@@ -10,14 +10,15 @@ from scipy.spatial import cKDTree
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.body.soup import counts
 
-# Vertices closer than this are one place: far below what a printer or a film resolves,
-# and above what single precision loses on a body of a metre.
-WELD = 1e-3
+# Vertices closer than this are one place, mm. It is what single precision and six printed
+# digits lose on a body of a few hundred mm; wider gaps are only closed along open edges.
+WELD = 1e-4
 
 
 def weld_tolerance(vertices: FloatArray) -> float:
-    """The distance under which vertices are one place: 0.001 mm, less on a tiny body."""
-    return min(WELD, 2e-5 * float(np.linalg.norm(np.ptp(vertices, axis=0))))
+    """The distance under which vertices are one place: 0.0001 mm, less on a tiny body, more on a huge one."""
+    diagonal = float(np.linalg.norm(np.ptp(vertices, axis=0)))
+    return float(np.clip(WELD, 2e-7 * diagonal, 2e-5 * diagonal))
 
 
 def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[FloatArray, IntArray, int]:
@@ -41,7 +42,7 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     moved : int
         How many vertices of different positions were welded.
     """
-    used, faces = _used(vertices, faces)
+    used, faces = drop_unused(vertices, faces)
     unique, number = _same(used)
     near = cKDTree(unique).query_pairs(tolerance, output_type="ndarray")
     if len(near) == 0:
@@ -57,7 +58,7 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     return unique[first[order]], rank[group][number][faces], len(unique) - count
 
 
-def drop_empty_faces(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[str]]:
+def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
     """Drop faces with a repeated corner, and faces that are there twice.
 
     Returns
@@ -100,7 +101,8 @@ def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
     return following == faces[:, 1]
 
 
-def _used(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+def drop_unused(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Leave vertices away that no face names; returns vertices and renumbered faces."""
     mask = np.zeros(len(vertices), dtype=bool)
     mask[faces] = True
     if mask.all():
