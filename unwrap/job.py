@@ -281,6 +281,7 @@ class LiningMark(_LineSet):
     corner: CornerStyle = "square"
     radius: Width = 0.0
     edges: list[Side] | None = None
+    together: bool = False
 
 
 class BandMark(_LineSet):

@@ -1,0 +1,108 @@
+"""The commands: thin wrappers that print, show progress and choose the exit status.
+
+Exit status: 0 done; 1 done, but something in the result needs the user; 2 the input
+cannot be used, and nothing was written.
+"""
+
+from __future__ import annotations
+
+import sys
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+from rich.console import Console
+
+from unwrap.errors import BadInput
+from unwrap.progress import Tell, shown
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Turn the livery of a model vehicle into a few large waterslide decals.",
+)
+screen = Console(highlight=False)
+complaints = Console(stderr=True, highlight=False)
+
+BodyFile = Annotated[
+    Path, typer.Argument(help="The body: STL, OBJ, 3MF, PLY, OFF or GLB.", show_default=False)
+]
+Units = Annotated[str, typer.Option(help="Unit of the file: mm, cm, m or in.")]
+Front = Annotated[str, typer.Option(help="Axis of the file that points to the front, such as +x.")]
+Up = Annotated[str, typer.Option(help="Axis of the file that points up, such as +z.")]
+
+
+@app.command()
+def look(
+    body: BodyFile,
+    out: Annotated[Path | None, typer.Option(help="Folder for the pictures; BODY-look if left out.")] = None,
+    units: Units = "mm",
+    front: Front = "+x",
+    up: Up = "+z",
+) -> None:
+    """Say and draw what a body is: size, health, and the surfaces found, each with a point to name it by."""
+    from unwrap.look import look_at
+
+    with _stages(f"looking at {body.name}") as progress:
+        found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, progress)
+    for line in found.lines:
+        screen.print(line, markup=False)
+    raise typer.Exit(1 if found.needs_the_user else 0)
+
+
+@app.command()
+def start(
+    body: BodyFile,
+    out: Annotated[Path | None, typer.Option(help="Folder for the job; BODY-job if left out.")] = None,
+    scale: Annotated[str, typer.Option(help="Prototype to model, such as 1:76.2 or 4 mm/ft.")] = "1:76.2",
+    units: Units = "mm",
+    front: Front = "+x",
+    up: Up = "+z",
+) -> None:
+    """Write a first job file, with a region for each large outer surface, and the five view drawings."""
+    from unwrap.start import start_job
+
+    with _stages(f"starting from {body.name}") as progress:
+        lines = start_job(body, out or Path(f"{body.stem}-job"), scale, units, front, up, progress)
+    for line in lines:
+        screen.print(line, markup=False)
+
+
+@app.command()
+def make(
+    jobs: Annotated[list[Path], typer.Argument(help="One or more job files.", show_default=False)],
+    out: Annotated[Path, typer.Option(help="Folder for the results; several jobs get a folder each in it.")],
+    workers: Annotated[int, typer.Option(min=1, max=64, help="How many jobs to make side by side.")] = 1,
+) -> None:
+    """Make the sheets, plates, proofs, guide and report of one or more jobs."""
+    from unwrap.batch import make_all
+
+    raise typer.Exit(make_all(jobs, out, workers, screen, complaints))
+
+
+def _stages(title: str) -> AbstractContextManager[Tell]:
+    return shown(title, complaints)
+
+
+def main() -> None:
+    """Run the command line; every error that a user can mend is one sentence and status 2."""
+    try:
+        app()
+    except BadInput as error:
+        _complain(str(error))
+    except KeyboardInterrupt:
+        complaints.print("Stopped; nothing was changed.")
+        sys.exit(130)
+    except MemoryError:
+        _complain("There is not enough memory for this body; simplify it or cut it into parts.")
+
+
+def _complain(sentence: str) -> NoReturn:
+    complaints.print(sentence, style="bold", markup=False, soft_wrap=True)
+    sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

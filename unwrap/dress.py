@@ -1,0 +1,135 @@
+"""Lay a job's livery on its flat pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from unwrap.job import BandMark, Job, LetteringMark, LiningMark
+from unwrap.livery.band import lay_band_over
+from unwrap.livery.carry import Carry
+from unwrap.livery.fill import lay_fill
+from unwrap.livery.lettering import lay_lettering_over
+from unwrap.livery.lining import lay_lining_over
+from unwrap.livery.paint import Paint
+
+Paints = dict[str, list[Paint]]
+
+
+def dress(job: Job, carries: Mapping[str, Carry]) -> tuple[Paints, list[str]]:
+    """Lay fills, lining, bands and lettering, in this order, on the regions that are there.
+
+    Parameters
+    ----------
+    job : Job
+        What is wanted.
+    carries : mapping of str to Carry
+        The flat pieces by region; a mark on a region that is not among them is passed over.
+
+    Returns
+    -------
+    paints : dict of str to list of Paint
+        In painting order.
+    remarks : list of str
+        What had to be changed for the printer, each sentence once.
+
+    Raises
+    ------
+    BadInput
+        If a mark does not fit its region.
+    """
+    paints: Paints = {name: [] for name in carries}
+    remarks: list[str] = []
+    for fill in job.fill:
+        for names in _sides(job, fill.region, carries):
+            for name in names:
+                paints[name].append(lay_fill(carries[name], fill.colour))
+    for lining in job.lining:
+        for names in _sides(job, lining.region, carries):
+            for group in [names] if lining.together else [[name] for name in names]:
+                _lay_lining(job, lining, group, carries, paints, remarks)
+    for band in job.band:
+        for names in _sides(job, band.region, carries):
+            _lay_band(job, band, names, carries, paints, remarks)
+    for lettering in job.lettering:
+        for side, names in enumerate(_sides(job, lettering.region, carries)):
+            _lay_lettering(lettering, names, carries, paints, reflected=side == 1)
+    return paints, list(dict.fromkeys(remarks))
+
+
+def _sides(job: Job, regions: Sequence[str], carries: Mapping[str, Carry]) -> list[list[str]]:
+    """The regions that a mark names, and those that only reflect one of them."""
+    reflected = [mark.name for mark in job.region if mark.mirror_of in regions and mark.name not in regions]
+    return [[name for name in names if name in carries] for names in (regions, reflected)]
+
+
+def _lay_lining(
+    job: Job,
+    lining: LiningMark,
+    names: Sequence[str],
+    carries: Mapping[str, Carry],
+    paints: Paints,
+    remarks: list[str],
+) -> None:
+    laid, said = lay_lining_over(
+        [carries[name] for name in names],
+        lining.pairs,
+        inset=lining.inset,
+        corner=lining.corner,
+        radius=lining.radius,
+        edges=lining.edges or "all",
+        min_line=job.print.min_line,
+        min_gap=job.print.min_gap,
+    )
+    _put(names, laid, paints)
+    remarks += said
+
+
+def _lay_band(
+    job: Job,
+    band: BandMark,
+    names: Sequence[str],
+    carries: Mapping[str, Carry],
+    paints: Paints,
+    remarks: list[str],
+) -> None:
+    if not names:
+        return
+    laid, said = lay_band_over(
+        [carries[name] for name in names],
+        band.at_x,
+        band.pairs,
+        min_line=job.print.min_line,
+        min_gap=job.print.min_gap,
+    )
+    _put(names, laid, paints)
+    remarks += said
+
+
+def _lay_lettering(
+    lettering: LetteringMark,
+    names: Sequence[str],
+    carries: Mapping[str, Carry],
+    paints: Paints,
+    *,
+    reflected: bool,
+) -> None:
+    if not names:
+        return
+    x, y, z = lettering.at
+    laid = lay_lettering_over(
+        [carries[name] for name in names],
+        lettering.text,
+        lettering.height,
+        # Only the place is reflected on the other side; the words read the right way round on both.
+        (x, -y, z) if reflected else (x, y, z),
+        font=lettering.font,
+        weight=lettering.weight,
+        colour=lettering.colour,
+        spacing=lettering.spacing,
+    )
+    _put(names, laid, paints)
+
+
+def _put(names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints) -> None:
+    for name, group in zip(names, laid, strict=True):
+        paints[name].extend(group)

@@ -1,0 +1,107 @@
+"""`unwrap look`: what a body is, in words and pictures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from unwrap.body.body import Body, BoolArray
+from unwrap.body.health import check_health
+from unwrap.body.picture import draw_body
+from unwrap.body.read import load_body
+from unwrap.body.sense import likely_mistakes
+from unwrap.body.skin import outside_faces
+from unwrap.body.views import SIDES, draw_view, write_view_svg
+from unwrap.output import all_at_once
+from unwrap.progress import Tell, silent
+from unwrap.regions.surfaces import Surface, find_surfaces
+
+DRAWN = ("body.png", "view-*.svg")
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a look at a body found.
+
+    Parameters
+    ----------
+    body : Body
+    outside : (m,) bool
+        Faces seen from outside.
+    surfaces : tuple of Surface
+        The smooth surfaces, largest first.
+    mistakes : tuple of str
+        Likely slips of unit or scale.
+    lines : tuple of str
+        All of it in words, for the screen.
+    """
+
+    body: Body
+    outside: BoolArray
+    surfaces: tuple[Surface, ...]
+    mistakes: tuple[str, ...]
+    lines: tuple[str, ...]
+
+    @property
+    def needs_the_user(self) -> bool:
+        """Whether something is likely to be wrong with the file."""
+        return bool(self.mistakes)
+
+
+def look_at(path: Path, out_dir: Path, units: str, front: str, up: str, tell: Tell = silent) -> Found:
+    """Look a body over, and draw it and its views into a folder.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be read as a body.
+    """
+    found = survey(path, units, front, up, tell)
+    labels = np.full(len(found.body.faces), -1, dtype=np.int64)
+    for number, surface in enumerate(found.surfaces):
+        labels[surface.faces] = number
+    names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
+    with all_at_once(out_dir, stale=DRAWN) as staging:
+        tell("drawing", 0.6)
+        draw_body(found.body, staging / "body.png", labels=labels, names=names)
+        write_views(found.body, found.outside, staging, tell, 0.75)
+    return found
+
+
+def survey(path: Path, units: str, front: str, up: str, tell: Tell = silent) -> Found:
+    """Everything that `look` says, without drawing."""
+    tell("reading", 0.0)
+    body = load_body(path, units=units, front=front, up=up)
+    tell("finding the outside", 0.2)
+    outside = outside_faces(body)
+    tell("finding the surfaces", 0.4)
+    surfaces = find_surfaces(body, outside)
+    mistakes = likely_mistakes(body)
+    return Found(body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes)))
+
+
+def write_views(body: Body, outside: BoolArray, folder: Path, tell: Tell, share: float) -> None:
+    """Write the five view drawings."""
+    for number, side in enumerate(SIDES):
+        tell(f"drawing the {side} view", share + (1.0 - share) * number / len(SIDES))
+        write_view_svg(draw_view(body, side, outside=outside), folder / f"view-{side}.svg")
+
+
+def _in_words(body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...]) -> list[str]:
+    length, width, height = body.size
+    lines = [
+        f"{body.name}: {length:.2f} mm long, {width:.2f} mm wide, {height:.2f} mm high, "
+        f"{len(body.faces)} faces",
+        *(f"Look at this: {mistake}" for mistake in mistakes),
+        "Health: " + "; ".join(check_health(body).lines()),
+        "",
+        "Surfaces seen from outside, the largest first:",
+        f"  {'':3} {'kind':9} {'area mm²':>9}   name it in a job by",
+    ]
+    for surface in surfaces:
+        x, y, z = surface.at
+        kind = f"{surface.kind} r {surface.radius:.1f}" if surface.kind == "cylinder" else surface.kind
+        lines.append(f"  {surface.letter:3} {kind:14} {surface.area:9.1f}   at = [{x:.2f}, {y:.2f}, {z:.2f}]")
+    return lines

@@ -1,0 +1,219 @@
+"""The one place that knows the whole way, from a job file to the files on disk.
+
+Each step is a function of its own, so that the marking page takes the same steps one
+at a time: `open_job`, then per region `mark_region`, `ready_patch`, `lay_flat`,
+`dress` and `finish`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from unwrap.body.body import Body, BoolArray
+from unwrap.body.read import load_body
+from unwrap.body.skin import outside_faces
+from unwrap.dress import dress
+from unwrap.errors import BadInput
+from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.reflect import reflect_flat
+from unwrap.guide.report import build_report
+from unwrap.job import Job, RegionMark, read_job
+from unwrap.livery.carry import Carry
+from unwrap.livery.paint import Paint
+from unwrap.output import all_at_once
+from unwrap.progress import Stopwatch, Tell, silent
+from unwrap.regions.grow import grow_region
+from unwrap.regions.mirror import reflect_patch
+from unwrap.regions.patch import make_patch
+from unwrap.regions.region import Patch, Region
+from unwrap.relief import relieve
+from unwrap.results import WRITTEN, write_results
+from unwrap.sheet.layout import lay_out
+from unwrap.sheet.outline import finish_piece
+from unwrap.sheet.piece import Piece
+from unwrap.sheet.sheet import Sheet
+
+# A detail of the prototype up to this size does not shape the film: rivet heads,
+# beading, boiler bands. Common practice, no source.
+BRIDGE_PROTOTYPE_MM = 100.0
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A job with its body on the bench.
+
+    Parameters
+    ----------
+    job : Job
+        What is wanted.
+    folder : Path
+        The job file's folder; the body and the drawings are named from there.
+    body : Body
+        The body, mm.
+    outside : (m,) bool
+        The body's faces that are seen from outside.
+    """
+
+    job: Job
+    folder: Path
+    body: Body
+    outside: BoolArray
+
+
+@dataclass(frozen=True, eq=False)
+class Flattened:
+    """A marked region, made ready and laid flat."""
+
+    mark: RegionMark
+    patch: Patch
+    flat: FlatPiece
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """What a job gave.
+
+    Parameters
+    ----------
+    report : dict
+        What `report.json` holds.
+    pieces : tuple of Piece
+    sheets : tuple of Sheet
+    files : tuple of Path
+        Everything that was written.
+    status : int
+        0 done; 1 done, but something in the result needs the user.
+    """
+
+    report: dict[str, Any]
+    pieces: tuple[Piece, ...]
+    sheets: tuple[Sheet, ...]
+    files: tuple[Path, ...] = ()
+
+    @property
+    def status(self) -> int:
+        """The command's exit status."""
+        return 1 if self.report["warnings"] else 0
+
+
+def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> Result:
+    """Make everything that a job asks for and write it into a folder.
+
+    Parameters
+    ----------
+    job_path : path
+        The job file.
+    out_dir : path
+        Where to write; all files at once, or none.
+    tell : callable, optional
+        Told what is being done and the share that is done.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    BadInput
+        If the job or the body cannot be used; nothing is written then.
+    """
+    watch = Stopwatch()
+    tell("reading the body", 0.0)
+    with watch("read"):
+        bench = open_job(job_path)
+    with all_at_once(out_dir, stale=WRITTEN) as staging:
+        result = make_pieces(bench, watch, tell)
+        report = write_results(bench, result, staging, watch, tell)
+        names = sorted(path.name for path in staging.iterdir())
+    tell("done", 1.0)
+    return replace(result, report=report, files=tuple(Path(out_dir) / name for name in names))
+
+
+def open_job(path: str | Path) -> Bench:
+    """Read a job file and the body that it names."""
+    path = Path(path)
+    return lay_out_bench(read_job(path), path.parent)
+
+
+def lay_out_bench(job: Job, folder: Path) -> Bench:
+    """Read the body that a job names and find its outside."""
+    source = job.body
+    body = load_body(folder / source.file, units=source.units, front=source.front, up=source.up)
+    return Bench(job, folder, body, outside_faces(body))
+
+
+def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
+    """Every region of a job as a finished piece, placed on sheets; nothing is written."""
+    job = bench.job
+    done: dict[str, Flattened] = {}
+    # Reflections come after what they reflect, whatever their order in the file.
+    marks = sorted(job.region, key=lambda mark: mark.mirror_of is not None)
+    for number, mark in enumerate(marks):
+        share = 0.05 + 0.6 * number / len(marks)
+        tell(f"{mark.name}: flattening", share)
+        flattened = flatten_mark(bench, mark, done, watch)
+        done[mark.name] = flattened
+    tell("laying the livery", 0.65)
+    with watch("livery"):
+        carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
+        paints, remarks = dress(job, carries)
+    tell("laying out the sheets", 0.72)
+    with watch("sheet"):
+        pieces = tuple(finish(job, done[mark.name], paints[mark.name]) for mark in job.region)
+        sheets = lay_out(pieces, *job.print.size, job.print.margin, job.print.gap, grain=job.print.grain)
+    return Result(build_report(pieces, sheets, warnings=remarks, seconds=watch.seconds), pieces, sheets)
+
+
+def flatten_mark(bench: Bench, mark: RegionMark, done: dict[str, Flattened], watch: Stopwatch) -> Flattened:
+    """A marked region laid flat, or the reflection of one that was."""
+    if mark.mirror_of is not None:
+        original = done[mark.mirror_of]
+        with watch("regions"):
+            patch = reflect_patch(bench.body, original.patch, mark.name)
+        return Flattened(mark, patch, reflect_flat(original.flat))
+    with watch("regions"):
+        patch = ready_patch(bench.job, mark, mark_region(bench, mark))
+    with watch("flatten"):
+        return Flattened(mark, patch, lay_flat(bench.job, mark, patch))
+
+
+def bridge_of(job: Job, mark: RegionMark) -> float:
+    """Size up to which details are carried over, mm."""
+    return mark.bridge if mark.bridge is not None else BRIDGE_PROTOTYPE_MM / job.job.scale
+
+
+def mark_region(bench: Bench, mark: RegionMark) -> Region:
+    """Grow the region that is marked."""
+    if mark.at is None:
+        raise BadInput(f'region "{mark.name}": no place given; add at = [x, y, z].')
+    return grow_region(
+        bench.body,
+        mark.name,
+        mark.at,
+        crease=mark.crease,
+        within=mark.within.as_dict(),
+        outside=bench.outside,
+        bridge=bridge_of(bench.job, mark),
+    )
+
+
+def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
+    """Bridge a region's details, see to its openings and open it along a joint."""
+    return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
+
+
+def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
+    """Flatten a patch, with relief cuts where the film needs them."""
+    return relieve(patch.vertices, patch.faces, job.film.film, most=mark.relief.most)
+
+
+def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
+    """Outline, bleed and marks round a flat piece with its paints."""
+    mark = flattened.mark
+    spares = mark.spares if mark.spares is not None else int(bool(flattened.flat.cuts))
+    return finish_piece(
+        mark.name, mark.name, flattened.patch, flattened.flat, paints, bleed=job.print.bleed, spares=spares
+    )

@@ -1,0 +1,125 @@
+"""Everything that `make` writes: sheets, plates, proof, strain picture, guide, report."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from unwrap.flatten import flatten
+from unwrap.guide.guide import guide_html
+from unwrap.guide.proof import draw_proof
+from unwrap.guide.report import clean
+from unwrap.guide.strain import draw_strain
+from unwrap.job import Job, PrintSettings
+from unwrap.progress import Stopwatch, Tell
+from unwrap.sheet.inks import Press
+from unwrap.sheet.pdf import sheet_pdf
+from unwrap.sheet.svg import sheet_svg, trial_svg, white_svg
+
+if TYPE_CHECKING:
+    from unwrap.make import Bench, Result
+
+# What a run may leave in its folder; an older run's are replaced as one set.
+WRITTEN = (
+    "sheet-*.svg",
+    "sheet-*.pdf",
+    "trial-*.svg",
+    "proof.png",
+    "strain.png",
+    "guide.html",
+    "report.json",
+)
+
+
+def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, tell: Tell) -> dict[str, Any]:
+    """Write all files of a job into a folder.
+
+    Parameters
+    ----------
+    bench : Bench
+        The job and its body.
+    result : Result
+        The pieces on their sheets.
+    folder : Path
+        An empty folder.
+    watch : Stopwatch
+        Counts the time of each kind of file.
+    tell : callable
+        Told what is being written.
+
+    Returns
+    -------
+    dict
+        The report as it was written.
+    """
+    job = bench.job
+    with watch("files"):
+        tell("writing the sheets", 0.75)
+        _write_sheets(job, result, folder)
+    with watch("strain picture"):
+        tell("drawing the strain", 0.8)
+        uncut = {
+            piece.name: flatten(piece.patch.vertices, piece.patch.faces, piece.flat.film)
+            for piece in result.pieces
+            if piece.flat.cuts
+        }
+        draw_strain(result.pieces, folder / "strain.png", before=uncut)
+    with watch("proof"):
+        tell("drawing the proof", 0.85)
+        draw_proof(bench.body, result.pieces, folder / "proof.png", title=job.job.name)
+    with watch("guide"):
+        tell("writing the guide", 0.93)
+        guide = guide_html(
+            bench.body,
+            result.pieces,
+            result.sheets,
+            title=job.job.name,
+            warnings=result.report["warnings"],
+            strain=(folder / "strain.png").read_bytes(),
+            facts=_facts(job),
+        )
+        (folder / "guide.html").write_text(guide, encoding="utf-8")
+    report = {**result.report, "seconds": clean(watch.seconds)}
+    (folder / "report.json").write_text(json.dumps(report, indent=1, ensure_ascii=False), encoding="utf-8")
+    return report
+
+
+def press_of(settings: PrintSettings) -> Press:
+    """The printer as the plates need it."""
+    colours = set(settings.inks) - {"white"}
+    return Press(
+        inks="cmyk" if "white" not in settings.inks else "cmykw" if "black" in colours else "cmyw",
+        face_down=settings.face_down,
+        registration=settings.registration,
+        white_choke=settings.white_choke,
+        white_hits=settings.white_hits,
+        limit=settings.coverage_limit,
+        white_name=settings.white_name,
+        cut_name=settings.cut_name,
+        scale_x=settings.scale_x,
+        scale_y=settings.scale_y,
+    )
+
+
+def _write_sheets(job: Job, result: Result, folder: Path) -> None:
+    title, press = job.job.name, press_of(job.print)
+    for sheet in result.sheets:
+        n = sheet.number
+        files = {
+            f"sheet-{n}.svg": sheet_svg(sheet, press.face_down, press=press, title=title),
+            f"sheet-{n}-white.svg": white_svg(sheet, press.face_down, press=press),
+            f"trial-{n}.svg": trial_svg(sheet, title=title),
+        }
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+        (folder / f"sheet-{n}.pdf").write_bytes(sheet_pdf(sheet, press, title=title))
+
+
+def _facts(job: Job) -> dict[str, str]:
+    film = job.film.film
+    return {
+        "Scale": f"1:{job.job.scale:g}",
+        "Film": f"takes up {film.stretch:.1%} of stretch and {film.compression:.1%} of compression",
+        "Printed": "mirrored, for film that is turned over" if job.print.face_down else "not mirrored",
+    }
