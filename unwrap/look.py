@@ -66,7 +66,7 @@ def look_at(path: Path, out_dir: Path, units: str, front: str, up: str, tell: Te
     with all_at_once(out_dir, stale=DRAWN) as staging:
         tell("drawing", 0.6)
         draw_body(found.body, staging / "body.png", labels=labels, names=names)
-        write_views(found.body, found.outside, staging, tell, 0.75)
+        write_views(found.body, staging, tell, 0.75)
     return found
 
 
@@ -82,11 +82,11 @@ def survey(path: Path, units: str, front: str, up: str, tell: Tell = silent) -> 
     return Found(body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes)))
 
 
-def write_views(body: Body, outside: BoolArray, folder: Path, tell: Tell, share: float) -> None:
+def write_views(body: Body, folder: Path, tell: Tell, share: float) -> None:
     """Write the five view drawings."""
     for number, side in enumerate(SIDES):
         tell(f"drawing the {side} view", share + (1.0 - share) * number / len(SIDES))
-        write_view_svg(draw_view(body, side, outside=outside), folder / f"view-{side}.svg")
+        write_view_svg(draw_view(body, side), folder / f"view-{side}.svg")
 
 
 def _in_words(body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...]) -> list[str]:

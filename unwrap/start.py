@@ -77,7 +77,7 @@ def start_job(
     text = _job_text(path, out_dir, scale, (units, front, up), large, _reflections(large, centres))
     with all_at_once(out_dir) as staging:
         (staging / "job.toml").write_text(text, encoding="utf-8")
-        write_views(found.body, found.outside, staging, tell, 0.5)
+        write_views(found.body, staging, tell, 0.5)
     return [
         *(f"Look at this: {mistake}" for mistake in found.mistakes),
         f"{job}: a first job with {len(large)} regions, to be edited; the views to draw on lie beside it.",
