@@ -82,6 +82,45 @@ def make(
     raise typer.Exit(make_all(jobs, out, workers, screen, complaints))
 
 
+@app.command()
+def mark(
+    job: Annotated[Path, typer.Argument(help="A job file, or a body to begin one for.", show_default=False)],
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1; 0 takes a free one.")] = 0,
+    browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
+) -> None:
+    """Open the marking page: mark the regions on the body in a browser."""
+    from unwrap.page import serve
+
+    serve(job, port=port, open_browser=browser)
+
+
+@app.command()
+def coupon(
+    out: Annotated[Path, typer.Option(help="Folder for the test print, or for what was read.")] = Path(
+        "coupon"
+    ),
+    read: Annotated[
+        Path | None, typer.Option(help="The filled-in form: write film and print settings from it.")
+    ] = None,
+    sheet: Annotated[str, typer.Option(help="A4, A3 or Letter.")] = "A4",
+    inks: Annotated[str, typer.Option(help="Inks of the printer, such as cyan,magenta,yellow,white.")] = (
+        "cyan,magenta,yellow,white"
+    ),
+    face_down: Annotated[bool, typer.Option(help="Film is turned over: print mirrored.")] = True,
+    colour: Annotated[str, typer.Option(help="A colour of the model to match.")] = "#1f4d3a",
+) -> None:
+    """Make a test print that measures printer and film, or read what was measured on it."""
+    from unwrap.coupon_files import print_coupon, read_form
+
+    lines = (
+        read_form(read, out)
+        if read is not None
+        else print_coupon(out, sheet=sheet, inks=inks.split(","), face_down=face_down, colour=colour)
+    )
+    for line in lines:
+        screen.print(line, markup=False, soft_wrap=True)
+
+
 def _stages(title: str) -> AbstractContextManager[Tell]:
     return shown(title, complaints)
 
