@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import tomlkit
@@ -37,7 +37,7 @@ def change(text: str, what: str, **how: Any) -> str:
     BadInput
         If the text is not TOML, or the region, mark or section is not there.
     """
-    changes = {
+    changes: dict[str, Callable[..., None]] = {
         "add region": _add_region,
         "set region": _set_region,
         "remove region": _remove_region,
@@ -240,8 +240,8 @@ def _take_out(document: tomlkit.TOMLDocument, kind: str, number: int) -> None:
         kept = _cut_tail(before)
         _give_tail(before, kept + [item for item in tail if isinstance(item, Comment)] if kept else tail)
     elif len(tables) > 1 and any(isinstance(item, Comment) for item in tail):
-        raise_to_front = [item for item in tail if isinstance(item, Comment | Whitespace)]
-        _give_head(tables[1], raise_to_front)
+        above: list[Item] = [item for item in tail if isinstance(item, Comment | Whitespace)]
+        _give_head(tables[1], above)
     elif len(tables) == 1:
         document.remove(kind)
         _give_tail_to_document(document, tail)

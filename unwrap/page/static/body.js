@@ -15,9 +15,8 @@ export class BodyView {
   }
 
   measure() {
-    const first = this.camera.width === 1;
     [this.camera.width, this.camera.height] = this.drawing.resize();
-    if (first) this.camera.fill();
+    if (!this.camera.moved) this.camera.fill();
   }
 
   redraw() {

@@ -34,6 +34,7 @@ export class Camera {
       across = Math.max(across, Math.abs(dot(off, this.right)));
       upward = Math.max(upward, Math.abs(dot(off, this.up)));
     }
+    this.moved = false;
     this.perMm = 0.92 * Math.min(this.width / (2 * across || 1), this.height / (2 * upward || 1));
   }
 
@@ -54,22 +55,28 @@ export class Camera {
     this.azimuth -= dx;
     this.tilt = Math.max(-Math.PI / 2, Math.min(Math.PI / 2, this.tilt + dy));
     this.view = null;
+    this.moved = true;
     this.aim();
   }
 
   slide(dx, dy) {
+    this.moved = true;
     this.centre = this.centre.map((c, i) => c - (this.right[i] * dx - this.up[i] * dy) / this.perMm);
   }
 
   zoom(factor, x = this.width / 2, y = this.height / 2) {
     const before = this.perMm;
+    this.moved = true;
     this.perMm = Math.max(0.05, Math.min(400, before * factor));
     const shift = 1 - before / this.perMm;
     const dx = (x - this.width / 2) / before * shift, dy = (y - this.height / 2) / before * shift;
     this.centre = this.centre.map((c, i) => c + this.right[i] * dx - this.up[i] * dy);
   }
 
-  realSize() { this.perMm = PX_PER_MM; }
+  realSize() {
+    this.perMm = PX_PER_MM;
+    this.moved = true;
+  }
 
   project(point) {
     const off = point.map((v, i) => v - this.centre[i]);
