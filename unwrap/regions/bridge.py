@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
-from unwrap.regions.edges import EdgeTable, boundary_loops, edge_angles, edge_table, steady_normals
+from unwrap.regions.edges import (
+    EdgeTable,
+    boundary_loops,
+    edge_angles,
+    edge_table,
+    face_normals,
+    steady_normals,
+)
 from unwrap.regions.fill import fill_gap
 
 # A facet's edge is one from this angle on (radians); below, two faces are one plane.
@@ -68,11 +75,13 @@ def take_off_details(
         return vertices, faces, []
     table = edge_table(faces)
     normals = steady_normals(vertices, faces, table)
+    areas = face_normals(vertices, faces)[1]
     standing = np.flatnonzero(~on_ground)
     loops = boundary_loops(faces[standing])
     rim = _Rim(vertices, faces, on_ground, normals)
     stub_at, stub_way = _stubs(vertices, faces, on_ground, table, normals, loops)
     owner = _owners(faces, detail, loops)
+    mouths = _Mouths(vertices, boundary_loops(faces[on_ground]))
 
     by_group: dict[int, list[IntArray]] = {}
     for number, loop in zip(owner, loops, strict=True):
@@ -93,6 +102,11 @@ def take_off_details(
                 continue
             if not grounded.any() and edges.size() <= 1.5 * bridge:
                 continue  # the inner end of a bored hole
+            mouth = mouths.around(loop, grounded, bridge)
+            if mouth is not None:
+                closed.append(mouth)
+                at_edge = False
+                continue
             run, fresh = _lowered(vertices, loop, grounded, edges, len(vertices) + len(extra), bridge)
             extra += fresh
             if len(run) > 2:
@@ -100,6 +114,11 @@ def take_off_details(
         all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
         mine = np.isin(stub_at, np.concatenate(closed)) if closed else np.zeros(len(stub_at), dtype=bool)
         fill = fill_gap(all_vertices, closed, (stub_at[mine], stub_way[mine]))
+        # a detail covers the ground under it; what does not is no detail but a step at
+        # the foot of something larger, and the region ends there
+        own = areas[order[first[number] : first[number + 1]]].sum()
+        if edges.size() > 1.5 * bridge and face_normals(all_vertices, fill)[1].sum() > 1.2 * own:
+            continue
         carried.append(Carried(order[first[number] : first[number + 1]], closed, fill, at_edge))
     all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
     return all_vertices, np.concatenate([faces[on_ground], *(item.fill for item in carried)]), carried
@@ -150,6 +169,31 @@ class _Rim:
         if not len(start):
             return None
         return _GroupEdges(flags, start, np.concatenate(ends), np.concatenate(normals))
+
+
+class _Mouths:
+    """The small closed edges that details leave in the ground."""
+
+    def __init__(self, vertices: FloatArray, loops: list[IntArray]) -> None:
+        self.vertices, self.loops = vertices, loops
+        self.loop = np.full(len(vertices), -1, dtype=np.int64)
+        for number, loop in enumerate(loops):
+            self.loop[loop] = number
+
+    def around(self, loop: IntArray, grounded: BoolArray, bridge: float) -> IntArray | None:
+        """The whole mouth that a detail's edge runs along, if that is small.
+
+        A rivet of which a face or two are missing from the skin does not touch the
+        ground all round, but the hole that it leaves is closed all the same.
+        """
+        if not grounded.any():
+            return None
+        numbers = np.unique(self.loop[np.concatenate([loop[grounded], np.roll(loop, -1)[grounded]])])
+        if len(numbers) != 1 or numbers[0] < 0:
+            return None
+        mouth = self.loops[int(numbers[0])][::-1]
+        small = float(np.ptp(self.vertices[mouth], axis=0).max()) <= 1.5 * bridge
+        return mouth if small else None
 
 
 def _owners(faces: IntArray, detail: IntArray, loops: list[IntArray]) -> list[int]:

@@ -166,15 +166,68 @@ def _fill_flat(vertices: FloatArray, loops: list[list[int]]) -> IntArray:
     plane = np.stack([vertices[number] @ first, vertices[number] @ second], axis=1)
     # centring keeps digits for a gap far from the origin
     plane -= plane[: len(rings[0])].mean(axis=0)
-    ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
-    triangles = mapbox_earcut.triangulate_float64(np.ascontiguousarray(plane), ends).reshape(-1, 3)
-    triangles = triangles.astype(np.int64)
+    lengths = [len(ring) for ring in rings]
+    ends = np.cumsum(lengths).astype(np.uint32)
+    cut = mapbox_earcut.triangulate_float64(np.ascontiguousarray(plane), ends)
+    triangles = cut.reshape(-1, 3).astype(np.int64)
     u, v = plane[triangles[:, 1]] - plane[triangles[:, 0]], plane[triangles[:, 2]] - plane[triangles[:, 0]]
     turned = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] < 0
     triangles[turned] = triangles[turned][:, [0, 2, 1]]
-    triangles = number[triangles]
+    following = np.arange(len(number)) + 1
+    following[ends.astype(np.int64) - 1] = ends.astype(np.int64) - lengths
+    triangles = number[_with_all_points(triangles, following)]
     whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
     return triangles[whole]
+
+
+def _with_all_points(triangles: IntArray, following: IntArray) -> IntArray:
+    """Put back the points on straight runs of the edge, which ear cutting leaves out.
+
+    The mesh round the gap has a corner at each of them; an edge that skips one would
+    leave a slit of no width there.
+    """
+    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    size = np.int64(len(following))
+    twice = np.isin(start * size + end, end * size + start)
+    skips = (~twice & (following[start] != end)).reshape(-1, 3)
+    if not skips.any():
+        return triangles
+    result = [triangles[~skips.any(axis=1)]]
+    for triangle, skip in zip(
+        triangles[skips.any(axis=1)].tolist(), skips[skips.any(axis=1)].tolist(), strict=True
+    ):
+        ring: list[int] = []
+        longest = 0
+        for k in range(3):
+            here, stop = triangle[k], triangle[(k + 1) % 3]
+            ring.append(here)
+            added = 0
+            while skip[k] and following[here] != stop and added < size:
+                here = int(following[here])
+                ring.append(here)
+                added += 1
+            longest = max(longest, added)
+        if longest >= size:  # not a run of the edge after all
+            result.append(np.array([triangle]))
+        else:
+            result.append(_fan(ring, [triangle[k] for k in range(3)]))
+    return np.concatenate(result)
+
+
+def _fan(ring: list[int], corners: list[int]) -> IntArray:
+    """Triangles of a triangle with further points on its sides, none of them without area."""
+    place = [*(ring.index(corner) for corner in corners), len(ring)]
+    sides = [[*ring[place[k] : place[k + 1]], corners[(k + 1) % 3]] for k in range(3)]
+    # cut off the sides one after the other from the corner opposite
+    triangles = []
+    a, b, c = corners
+    first, second, third = sides
+    triangles += [[first[k], first[k + 1], c] for k in range(len(first) - 2)]
+    a = first[-2]
+    triangles += [[second[k], second[k + 1], a] for k in range(len(second) - 2)]
+    b = second[-2]
+    triangles += [[third[k], third[k + 1], b] for k in range(len(third) - 1)]
+    return np.array(triangles, dtype=np.int64)
 
 
 def loop_area(points: FloatArray) -> FloatArray:

@@ -171,7 +171,7 @@ def _measure(
 
 
 def _off_ground(points: FloatArray, edge: Rims, tree: cKDTree) -> tuple[FloatArray, FloatArray]:
-    """How far points lie from the ground's nearest edge: away from it along the ground, and above the ground."""
+    """How far points lie from the ground's nearest edge: away from it along the ground, and above."""
     _, nearest = tree.query(points)
     offset = points - edge.at[nearest]
     height = np.einsum("ij,ij->i", offset, edge.normal[nearest])
@@ -182,7 +182,7 @@ def _off_ground(points: FloatArray, edge: Rims, tree: cKDTree) -> tuple[FloatArr
 def _peel(
     smooth: Smooth, member: BoolArray, small: BoolArray, base: BoolArray, edge: Rims, tree: cKDTree
 ) -> BoolArray:
-    """Take away what leads down or off at an outer edge: the reveal of a window, the return of a sheet's edge.
+    """Take away what leads down or off at an outer edge: a window's reveal, the return of a sheet.
 
     A detail in the middle of the ground is bounded by ground all round; one at the
     ground's edge (half-round edging) still faces outwards. What has an outer edge and
@@ -209,17 +209,19 @@ def _peel(
         if not at_edge.any():
             break
         middle = smooth.vertices[smooth.faces[faces]].mean(axis=1)
-        across, height = _off_ground(middle, edge, tree)
+        _, height = _off_ground(middle, edge, tree)
         _, nearest = tree.query(middle)
         facing = np.einsum("ij,ij->i", smooth.normals[faces], edge.normal[nearest])
         weight = smooth.areas[faces]
         area = np.maximum(np.bincount(part[faces], weights=weight, minlength=count), 1e-12)
         mean_facing = np.bincount(part[faces], weights=weight * facing, minlength=count) / area
         mean_height = np.bincount(part[faces], weights=weight * height, minlength=count) / area
-        reach = np.zeros(count)
+        highest = np.full(count, -np.inf)
         corners, owner = _samples(smooth, faces)
-        np.maximum.at(reach, part[owner], _off_ground(corners, edge, tree)[0])
-        away = at_edge & ((mean_facing < 0.3) | (mean_height < -STEP) | (mean_height > 0.8 * reach + STEP))
+        np.maximum.at(highest, part[owner], _off_ground(corners, edge, tree)[1])
+        footprint = np.bincount(part[faces], weights=weight * np.maximum(facing, 0.0), minlength=count)
+        width = footprint / np.maximum(outer, 1e-9)
+        away = at_edge & ((mean_facing < 0.3) | (mean_height < -STEP) | (highest > width + STEP))
         if not away.any():
             break
         member = member & ~(away[part] & (part >= 0) & ~small)
@@ -256,7 +258,7 @@ def _groups(smooth: Smooth, member: BoolArray) -> IntArray:
 def _only_narrow(
     smooth: Smooth, group: IntArray, base: BoolArray, edge: Rims, tree: cKDTree, bridge: float
 ) -> IntArray:
-    """Drop groups that are wide as a whole though each of their parts is narrow (a grille, a flight of steps)."""
+    """Drop groups that are wide as a whole though each of their parts is narrow (a grille, steps)."""
     faces = np.flatnonzero(group >= 0)
     if not len(faces):
         return group
