@@ -200,7 +200,8 @@ def pages_pdf(pages: Sequence[Page], press: Press, *, title: str) -> bytes:
 @lru_cache(maxsize=1024)
 def _outlines(text: str) -> Rings:
     path = TextPath((0, 0), text, size=TYPE_SIZE, prop=FontProperties(family=FACE), usetex=False)
-    return tuple(np.asarray(ring)[:-1] for ring in path.to_polygons() if len(ring) > 3)
+    rings = (np.asarray(ring) for ring in path.to_polygons())
+    return tuple(ring[:-1] for ring in rings if len(ring) > 3)
 
 
 def _ring_data(ring: FloatArray, page: Page, mirrored: bool) -> str:

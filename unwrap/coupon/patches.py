@@ -32,7 +32,7 @@ def patches_round(target: str) -> tuple[PatchColour, ...]:
     Within a block b* grows upward and a* to the right; blocks go from darker to lighter.
     """
     middle = lab_of(target)
-    found = []
+    found: list[PatchColour] = []
     for block, l_step in enumerate(STEPS_L):
         for row, b_step in enumerate(STEPS_AB):
             for column, a_step in enumerate(STEPS_AB):

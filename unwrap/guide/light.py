@@ -11,7 +11,7 @@ from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
 
 # Probes per place. Pixels are dealt out in tiles of TILE x TILE that each probe in other
-# directions; `smooth` pools two tiles each way, so that every pattern counts alike and no
+# directions; smoothing pools two tiles each way, so that every pattern counts alike and no
 # grain is left.
 PROBES = 12
 TILE = 4
@@ -120,29 +120,62 @@ def probe(
     return sky / PROBES, lamp
 
 
-def smooth(
-    fields: tuple[FloatArray, ...], depth: FloatArray, normal: FloatArray, step: float
+def finer(
+    fields: tuple[FloatArray, ...], depth: FloatArray, normal: FloatArray, coarse: int, step: float
 ) -> list[FloatArray]:
-    """Average fields over two tiles each way, but never across an edge of the body.
+    """Fields known at every `coarse` pixels each way, smoothed and carried to all pixels.
+
+    Neither step mixes places across an edge of the body.
 
     Parameters
     ----------
-    fields : tuple of (h, w) float64
-        What to smooth.
+    fields : tuple of (h / coarse, w / coarse) float64
+        What is known.
     depth : (h, w) float64
         Distance from the onlooker, mm (infinite: nothing there).
     normal : (h, w, 3) float64
         The way each place faces.
+    coarse : int
+        Pixels from one known place to the next.
     step : float
         Largest change of depth from one pixel to the next on the same ground, mm.
     """
-    totals = [np.zeros_like(field) for field in fields]
-    weight = np.zeros_like(depth)
+    height, width = depth.shape
     near = np.where(np.isfinite(depth), depth, -1e9)
+    few_near, few_normal = near[::coarse, ::coarse], normal[::coarse, ::coarse]
+    smoothed = _smooth(fields, few_near, few_normal, coarse * step)
+    row, column = np.arange(height), np.arange(width)
+    totals = [np.zeros_like(depth) for _ in fields]
+    weight = np.full_like(depth, 1e-9)
+    for total, field in zip(totals, smoothed, strict=True):
+        total += 1e-9 * field[row[:, None] // coarse, column // coarse]
+    for down in (0, 1):
+        for across in (0, 1):
+            there_row = np.minimum(row // coarse + down, few_near.shape[0] - 1)
+            there_column = np.minimum(column // coarse + across, few_near.shape[1] - 1)
+            there = np.ix_(there_row, there_column)
+            share_row = np.abs(1 - down - (row % coarse) / coarse)
+            share_column = np.abs(1 - across - (column % coarse) / coarse)
+            share = share_row[:, None] * share_column
+            alike = np.einsum("ijd,ijd->ij", normal, few_normal[there]) > 0.9
+            alike &= np.abs(near - few_near[there]) < step * (1 + 2 * coarse)
+            share = np.where(alike, share, 0.0)
+            for total, field in zip(totals, smoothed, strict=True):
+                total += share * field[there]
+            weight += share
+    return [total / weight for total in totals]
+
+
+def _smooth(
+    fields: tuple[FloatArray, ...], near: FloatArray, normal: FloatArray, step: float
+) -> list[FloatArray]:
+    """Average over two tiles each way, so that every pattern of probes counts alike."""
+    totals = [np.zeros_like(field) for field in fields]
+    weight = np.zeros_like(near)
     for dy in range(-TILE, TILE):
         for dx in range(-TILE, TILE):
-            there_rows, here_rows = _overlap(dy, depth.shape[0])
-            there_columns, here_columns = _overlap(dx, depth.shape[1])
+            there_rows, here_rows = _overlap(dy, near.shape[0])
+            there_columns, here_columns = _overlap(dx, near.shape[1])
             here, there = (here_rows, here_columns), (there_rows, there_columns)
             share = np.einsum("ijd,ijd->ij", normal[here], normal[there]) > 0.9
             share &= np.abs(near[here] - near[there]) < step * (1 + abs(dx) + abs(dy))

@@ -31,7 +31,7 @@ class Angle:
     def camera(self, body: Body) -> Camera:
         """A camera that takes in the whole body, with room for a shadow under it."""
         size = float(np.linalg.norm(body.size))
-        air = 0.02 * size
+        air = (0.02 if self.lens is None else 0.045) * size
         foot = 0.035 * size if self.lens is not None else 0.0
         return aim(body.vertices, self.azimuth, self.elevation, lens=self.lens, air=air, foot=foot)
 
@@ -81,7 +81,7 @@ def draw_proof(
     placed: list[tuple[Image.Image, int, int, str]] = []
     large = Image.fromarray(scene.picture(main, main_width).colours)
     placed.append((large, (width - main_width) // 2, margin, ""))
-    y = margin + large.height + 2 * caption
+    y: float = margin + large.height + 2 * caption
     name_at = (margin, y - caption)
     y += 2 * caption
     for row in ROWS:

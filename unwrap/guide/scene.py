@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,22 +10,29 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, distance_transform_edt
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
-from unwrap.guide.light import TILE, Light, probe, smooth
+from unwrap.guide.light import TILE, Light, finer, probe
 from unwrap.guide.printed import print_dots
 from unwrap.sheet.piece import Piece
 
 # Primer grey, a little warm, so that printed greys still stand off from it (linear light).
 PRIMER = np.array([0.50, 0.492, 0.475])
 
+# Shadows on the ground fade out over this share of the picture's sides.
+FADE = 0.07
+
 # How much sheen varnished film and bare primer show.
 FILM_GLOSS, PRIMER_GLOSS = 1.0, 0.2
 
 # Film lies this close to the body where nothing was bridged (facets of a curve), mm.
 FILM_OFF_BODY = 0.12
+
+# A closed slit shows as a line this far to either side (mm), in a darker tone of the print.
+SLIT_WIDTH, SLIT_TONE = 0.05, 0.35
 
 # Edges sharper than this are drawn sharp; gentler ones are facets of a curve.
 SHARP_EDGE = np.cos(np.radians(35.0))
@@ -35,6 +42,9 @@ RAYS_AT_ONCE = 400_000
 
 # Rays along each side of a pixel that an edge passes through.
 FINE = 4
+
+# Light is probed at every so many pixels each way, and carried to the ones between.
+COARSE = 2
 
 # A change of tone from pixel to pixel that counts as an edge (linear light).
 EDGE_TONE = 0.012
@@ -103,6 +113,8 @@ class Scene:
             print_dots(piece.paints, piece.flat.points, per_mm, piece.slits if cuts else ())
             for piece in self.pieces
         ]
+        slits = [_dotted(cut) for flat in flats for cut in flat.cuts] if cuts else []
+        self._slits = cKDTree(np.concatenate(slits)) if slits else None
         # Every film face has corners of its own: pieces meet, but share nothing.
         corners = np.concatenate([flat.surface[flat.faces] for flat in flats])
         self._film = Rays(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3))
@@ -136,35 +148,32 @@ class Scene:
         """
         light = light or Light.studio(camera, reach=float(0.7 * self.body.size[1:].max()))
         height = max(1, round(width / camera.aspect))
-        count = height * width
+        count, grid = height * width, (height, width)
         pixel = (camera.frame[2] - camera.frame[0]) / width
-        colour, normal = np.empty((count, 3)), np.empty((count, 3))
-        depth, sky, lamp = np.empty(count), np.ones(count), np.ones(count)
-        piece = np.empty(count, dtype=np.int64)
-        tone, body = np.empty((count, 3)), np.empty(count, dtype=bool)
-        for first in range(0, count, RAYS_AT_ONCE):
-            index = np.arange(first, min(first + RAYS_AT_ONCE, count))
-            origins, directions = self._rays(camera, width, height, index % width, index // width)
+        colour, normal, depth = np.empty((count, 3)), np.empty((count, 3)), np.empty(count)
+        piece, body = np.empty(count, dtype=np.int64), np.empty(count, dtype=bool)
+        coarse_grid = (-(-height // COARSE), -(-width // COARSE))
+        few_sky, few_lamp = np.ones(coarse_grid), np.ones(coarse_grid)
+        for index in _parts(count):
+            column, row = index % width, index // width
+            origins, directions = self._rays(camera, width, height, column, row)
             hits = self._hits(origins, directions)
             body[index], piece[index] = hits.body, hits.piece
             colour[index] = self._colours(hits, tint)
             hits = self._with_floor(hits, origins, directions)
             normal[index], depth[index] = hits.normal, hits.distance
-            ask = np.flatnonzero(np.isfinite(hits.distance))
-            tile = (index // width % TILE) * TILE + index % width % TILE
-            sky[index[ask]], lamp[index[ask]] = probe(
-                self._body, hits.place[ask], hits.normal[ask], tile[ask], light, self.floor
-            )
-        grid = (height, width)
-        kinds = normal.copy()
-        kinds[~body] *= -1.0  # the ground never mixes with the body standing on it
-        smoothed = smooth(
-            (sky.reshape(grid), lamp.reshape(grid)), depth.reshape(grid), kinds.reshape(*grid, 3), 6.0 * pixel
-        )
-        sky, lamp = (field.ravel() for field in smoothed)
-        ground = _ground_tone(sky, lamp)
-        for first in range(0, count, RAYS_AT_ONCE):
-            index = np.arange(first, min(first + RAYS_AT_ONCE, count))
+            ask = np.flatnonzero((column % COARSE == 0) & (row % COARSE == 0) & np.isfinite(hits.distance))
+            at = row[ask] // COARSE, column[ask] // COARSE
+            tile = (at[0] % TILE) * TILE + at[1] % TILE
+            place, facing = hits.place[ask], hits.normal[ask]
+            few_sky[at], few_lamp[at] = probe(self._body, place, facing, tile, light, self.floor)
+        # The ground never mixes with the body that stands on it.
+        kinds = np.where(body[:, None], normal, -normal).reshape(*grid, 3)
+        finer_fields = finer((few_sky, few_lamp), depth.reshape(grid), kinds, COARSE, 4.0 * pixel)
+        sky, lamp = (field.ravel() for field in finer_fields)
+        ground = _ground_tone(sky, lamp, grid)
+        tone = np.empty((count, 3))
+        for index in _parts(count):
             _, directions = self._rays(camera, width, height, index % width, index // width)
             bright, sheen = light.brightness(normal[index], directions, lamp[index], sky[index])
             tone[index] = colour[index] * bright[:, None] + _gloss(sheen, piece[index])[:, None]
@@ -172,17 +181,10 @@ class Scene:
         at_edge = _edges(tone.reshape(*grid, 3), piece.reshape(grid), body.reshape(grid)).ravel()
         # Where an edge passes, both sides are needed: each kind is carried on from the
         # nearest pixel that shows it.
-        sky_body, lamp_body = (_carried_on(f, body, grid) for f in (sky, lamp))
+        sky, lamp = (_carried_on(field, body, grid) for field in (sky, lamp))
         ground = _carried_on(ground, ~body, grid)
-        self._refine(
-            tone,
-            np.flatnonzero(at_edge),
-            camera,
-            (width, height),
-            light,
-            tint,
-            (sky_body, lamp_body, ground),
-        )
+        fields = (sky, lamp, ground)
+        self._refine(tone, np.flatnonzero(at_edge), camera, (width, height), light, tint, fields)
         return Picture(to_srgb(tone.reshape(*grid, 3)), piece.reshape(grid), body.reshape(grid))
 
     def index(self, camera: Camera, width: int) -> IntArray:
@@ -265,6 +267,8 @@ class Scene:
         """The same, with rays that miss the body ending on the ground under it."""
         missed = np.flatnonzero(~hits.body & (directions[:, 2] < -0.05))
         steps = (self.floor - origins[missed, 2]) / directions[missed, 2]
+        # From below there is no ground between the onlooker and the body.
+        missed, steps = missed[steps > 0], steps[steps > 0]
         hits.place[missed] = origins[missed] + steps[:, None] * directions[missed]
         hits.normal[missed] = (0.0, 0.0, 1.0)
         hits.distance[missed] = steps
@@ -281,6 +285,10 @@ class Scene:
             dots = self._printed[i].at(hits.flat[mine])
             inked = dots[:, 3] > 0
             colour[mine[inked]] = to_linear(dots[inked, :3])
+        if self._slits is not None and tint is None:
+            on_film = np.flatnonzero(hits.piece >= 0)
+            away, _ = self._slits.query(hits.place[on_film], distance_upper_bound=SLIT_WIDTH)
+            colour[on_film[np.isfinite(away)]] *= SLIT_TONE
         return colour
 
 
@@ -303,7 +311,7 @@ def smooth_normals(body: Body) -> FloatArray:
     _, slot = np.unique(corner_key.ravel(), return_inverse=True)
     weighted = np.repeat(normals * body.areas[:, None], 3, axis=0)
     summed = np.column_stack([np.bincount(slot, weights=weighted[:, axis]) for axis in range(3)])
-    return _unit(summed[slot].reshape(-1, 3, 3))
+    return _unit(np.asarray(summed[slot], dtype=float).reshape(-1, 3, 3))
 
 
 def to_linear(srgb: NDArray[np.uint8]) -> FloatArray:
@@ -319,9 +327,27 @@ def to_srgb(light: FloatArray) -> NDArray[np.uint8]:
     return np.rint(255.0 * s).astype(np.uint8)
 
 
-def _ground_tone(sky: FloatArray, lamp: FloatArray) -> FloatArray:
-    """White, greyed where the body stands close; never so dark as to look wet."""
-    return 1.0 - 0.62 * (1.0 - sky) ** 1.15 - 0.10 * (1.0 - lamp)
+def _dotted(line: FloatArray) -> FloatArray:
+    """Places along a polyline, closer than a slit is wide."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    at = np.linspace(0.0, along[-1], max(2, int(along[-1] / (0.5 * SLIT_WIDTH))))
+    return np.column_stack([np.interp(at, along, line[:, axis]) for axis in range(3)])
+
+
+def _parts(count: int) -> Iterator[IntArray]:
+    """Pixel numbers, so many at once."""
+    for first in range(0, count, RAYS_AT_ONCE):
+        yield np.arange(first, min(first + RAYS_AT_ONCE, count))
+
+
+def _ground_tone(sky: FloatArray, lamp: FloatArray, grid: tuple[int, int]) -> FloatArray:
+    """White, greyed where the body stands close, and fading to white at the picture's rim."""
+    height, width = grid
+    x = np.minimum(np.arange(width), np.arange(width)[::-1]) / (FADE * width)
+    y = np.minimum(np.arange(height), np.arange(height)[::-1]) / (FADE * height)
+    near = np.clip(np.minimum(x[None, :], y[:, None]), 0.0, 1.0).ravel()
+    fade = near * near * (3.0 - 2.0 * near)
+    return 1.0 - fade * (0.62 * (1.0 - sky) ** 1.15 + 0.10 * (1.0 - lamp))
 
 
 def _gloss(sheen: FloatArray, piece: IntArray) -> FloatArray:

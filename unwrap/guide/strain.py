@@ -274,9 +274,9 @@ def _key(figure: Figure, film: Film, ends: tuple[float, float], page_height: flo
     ax.set_xticks(ticks, [f"{t:+.1f}" if t else "0" for t in ticks], fontsize=6.5, color=INK)
     ax.set_yticks([])
     ax.tick_params(length=2, color=INK)
-    for side in ax.spines.values():
-        side.set_linewidth(0.6)
-        side.set_color(INK)
+    for spine in ax.spines.values():
+        spine.set_linewidth(0.6)
+        spine.set_color(INK)
     for x in (-100 * film.compression, 100 * film.stretch):
         ax.plot([x, x], [0, 1.35], color=INK, linewidth=0.8, clip_on=False)
     window_middle = 50 * (film.stretch - film.compression)
