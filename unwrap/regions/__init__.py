@@ -1,6 +1,7 @@
 """Regions: find surfaces, grow and trim regions, carry them over details, make patches."""
 
-from unwrap.regions.grow import grow_region
+from unwrap.regions.details import advise
+from unwrap.regions.grow import default_bridge, grow_region
 from unwrap.regions.mirror import reflect_patch
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Detail, Joint, Patch, Region
@@ -12,6 +13,8 @@ __all__ = [
     "Patch",
     "Region",
     "Surface",
+    "advise",
+    "default_bridge",
     "find_surfaces",
     "grow_region",
     "make_patch",

@@ -8,7 +8,6 @@ import numpy as np
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
 from unwrap.regions.edges import (
-    EdgeTable,
     boundary_loops,
     edge_angles,
     edge_table,
@@ -35,14 +34,23 @@ class Carried:
         Edges of its footprint, into the bridged vertices.
     fill : (f, 3) int64
         The triangles that close the ground under it.
-    at_edge : bool
-        Whether it reaches the region's own edge.
+    outer : bool
+        Whether it runs along the region's own edge.
+    height : float
+        How far it stands above the ground (negative: how deep it goes), mm.
+    middle : (3,) float64
+        The middle of its footprint, mm.
+    frame : (3, 3) float64
+        Unit directions there: along its longest way, across that, and up from the ground.
     """
 
     faces: IntArray
     loops: list[IntArray]
     fill: IntArray
-    at_edge: bool
+    outer: bool
+    height: float
+    middle: FloatArray
+    frame: FloatArray
 
 
 def take_off_details(
@@ -79,7 +87,7 @@ def take_off_details(
     standing = np.flatnonzero(~on_ground)
     loops = boundary_loops(faces[standing])
     rim = _Rim(vertices, faces, on_ground, normals)
-    stub_at, stub_way = _stubs(vertices, faces, on_ground, table, normals, loops)
+    stub_at, stub_way = facet_stubs(vertices, faces, loops, on_ground)
     owner = _owners(faces, detail, loops)
     mouths = _Mouths(vertices, boundary_loops(faces[on_ground]))
 
@@ -94,7 +102,7 @@ def take_off_details(
         edges = rim.of(by_group[number])
         if edges is None:
             continue
-        at_edge = not all(edge.all() for edge in edges.on_ground)
+        outer = False
         closed = []
         for loop, grounded in zip(by_group[number], edges.on_ground, strict=True):
             if grounded.all():
@@ -105,8 +113,8 @@ def take_off_details(
             mouth = mouths.around(loop, grounded, bridge)
             if mouth is not None:
                 closed.append(mouth)
-                at_edge = False
                 continue
+            outer |= float(grounded.mean()) < 0.8
             run, fresh = _lowered(vertices, loop, grounded, edges, len(vertices) + len(extra), bridge)
             extra += fresh
             if len(run) > 2:
@@ -116,10 +124,14 @@ def take_off_details(
         fill = fill_gap(all_vertices, closed, (stub_at[mine], stub_way[mine]))
         # a detail covers the ground under it; what does not is no detail but a step at
         # the foot of something larger, and the region ends there
-        own = areas[order[first[number] : first[number + 1]]].sum()
+        mine_faces = order[first[number] : first[number + 1]]
+        own = areas[mine_faces].sum()
         if edges.size() > 1.5 * bridge and face_normals(all_vertices, fill)[1].sum() > 1.2 * own:
             continue
-        carried.append(Carried(order[first[number] : first[number + 1]], closed, fill, at_edge))
+        if closed:
+            height = edges.height(vertices[np.unique(faces[mine_faces])])
+            middle, frame = _middle(all_vertices, closed, fill, edges.normal.mean(axis=0))
+            carried.append(Carried(mine_faces, closed, fill, outer, height, middle, frame))
     all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
     return all_vertices, np.concatenate([faces[on_ground], *(item.fill for item in carried)]), carried
 
@@ -136,6 +148,14 @@ class _GroupEdges:
     def size(self) -> float:
         """Largest extent, mm."""
         return float(np.ptp(self.start, axis=0).max())
+
+    def height(self, points: FloatArray) -> float:
+        """The height that is furthest from the ground, up or (negative) down, mm."""
+        low, _ = _onto_ground(points, self)
+        away = points - low
+        nearest = _nearest_step(points, self)[0]
+        height = np.einsum("ij,ij->i", away, self.normal[nearest])
+        return float(height[np.abs(height).argmax()])
 
 
 class _Rim:
@@ -207,19 +227,32 @@ def _owners(faces: IntArray, detail: IntArray, loops: list[IntArray]) -> list[in
     return detail[face].tolist()
 
 
-def _stubs(
-    vertices: FloatArray,
-    faces: IntArray,
-    on_ground: BoolArray,
-    table: EdgeTable,
-    normals: FloatArray,
-    loops: list[IntArray],
+def facet_stubs(
+    vertices: FloatArray, faces: IntArray, loops: list[IntArray], on_ground: BoolArray | None = None
 ) -> tuple[IntArray, FloatArray]:
-    """Facet edges of the ground that end at a detail, with their directions into it."""
-    angles = edge_angles(normals, table)
-    pair = table.pair
-    inner = (pair[:, 0] >= 0) & np.isfinite(angles) & (angles > FACET_EDGE)
-    inner[inner] = on_ground[pair[inner]].all(axis=1)
+    """Facet edges of the ground that end at a gap, with their directions into it.
+
+    Parameters
+    ----------
+    vertices, faces : arrays
+        The mesh, mm.
+    loops : list of (k,) int64
+        The gaps' edges.
+    on_ground : (m,) bool, optional
+        Faces of the ground; all of them by default.
+
+    Returns
+    -------
+    at : (s,) int64
+        Vertices on the gaps' edges.
+    way : (s, 3) float64
+        Unit directions.
+    """
+    table = edge_table(faces)
+    angles = edge_angles(steady_normals(vertices, faces, table), table)
+    inner = (table.pair[:, 0] >= 0) & np.isfinite(angles) & (angles > FACET_EDGE)
+    if on_ground is not None:
+        inner[inner] = on_ground[table.pair[inner]].all(axis=1)
     ends = table.ends[inner]
     on_loop = np.zeros(len(vertices), dtype=bool)
     for loop in loops:
@@ -282,18 +315,53 @@ def _onto_ground(points: FloatArray, edges: _GroupEdges) -> tuple[FloatArray, Fl
     """Points moved along the normal of the nearest ground, and their distance from it sideways."""
     if not len(points):
         return points, np.zeros(0)
+    nearest, away = _nearest_step(points, edges)
+    normal = edges.normal[nearest]
+    height = np.einsum("ij,ij->i", away, normal)
+    low = points - height[:, None] * normal
+    side = np.linalg.norm(away - height[:, None] * normal, axis=1)
+    return low, side
+
+
+def _nearest_step(points: FloatArray, edges: _GroupEdges) -> tuple[IntArray, FloatArray]:
+    """The nearest step of the ground's edge to each point, and the way from it to the point."""
     along = edges.end - edges.start
     square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-18)
-    offset = points[:, None] - edges.start[None]
-    share = np.clip(np.einsum("pij,ij->pi", offset, along) / square, 0.0, 1.0)
-    away = offset - share[..., None] * along
-    nearest = np.linalg.norm(away, axis=2).argmin(axis=1)
-    rows = np.arange(len(points))
-    normal = edges.normal[nearest]
-    height = np.einsum("ij,ij->i", away[rows, nearest], normal)
-    low = points - height[:, None] * normal
-    side = np.linalg.norm(away[rows, nearest] - height[:, None] * normal, axis=1)
-    return low, side
+    nearest = np.zeros(len(points), dtype=np.int64)
+    away = np.zeros((len(points), 3))
+    rows = max(1, 2_000_000 // max(1, len(along)))  # keeps the table of distances in bounds
+    for begin in range(0, len(points), rows):
+        offset = points[begin : begin + rows, None] - edges.start[None]
+        share = np.clip(np.einsum("pij,ij->pi", offset, along) / square, 0.0, 1.0)
+        offset = offset - share[..., None] * along
+        best = np.einsum("pij,pij->pi", offset, offset).argmin(axis=1)
+        nearest[begin : begin + rows] = best
+        away[begin : begin + rows] = offset[np.arange(len(best)), best]
+    return nearest, away
+
+
+def _middle(
+    vertices: FloatArray, loops: list[IntArray], fill: IntArray, up: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The middle of a footprint and the directions along it, across it and up from it."""
+    points = vertices[np.concatenate(loops)]
+    middle = points.mean(axis=0)
+    if len(fill):
+        corners = vertices[fill]
+        weight = np.linalg.norm(
+            np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+        )
+        if weight.sum() > 0:
+            middle = np.average(corners.mean(axis=1), axis=0, weights=weight)
+    offset = points - middle
+    along = np.linalg.eigh(offset.T @ offset)[1][:, 2]
+    up = up / max(float(np.linalg.norm(up)), 1e-9)
+    along = along - up * (up @ along)
+    length = float(np.linalg.norm(along))
+    if length < 1e-6:
+        return middle, np.eye(3)
+    along /= length
+    return middle, np.array([along, np.cross(up, along), up])
 
 
 def _bends(line: FloatArray) -> IntArray:

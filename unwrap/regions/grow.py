@@ -17,10 +17,31 @@ from unwrap.regions.smooth import smooth_parts
 from unwrap.regions.split import trim_within
 from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
 
+# Prototype width up to which something on the surface is a detail: it takes in rivets,
+# strapping, panel lines, beading and louvres, and leaves doors, lamps and windows.
+BRIDGE_PROTOTYPE = 120.0
+
 # A point read off a drawing or off another export of the body is a little off the
 # surface: forgive this share of the body's size, and never less than the least.
 OFF_SURFACE = 0.005
 OFF_SURFACE_LEAST = 0.5
+
+
+def default_bridge(scale: float) -> float:
+    """Widest detail to carry a region over when the job does not say.
+
+    Parameters
+    ----------
+    scale : float
+        Prototype over model: 76.2 for 4 mm to the foot.
+
+    Returns
+    -------
+    float
+        mm on the model: 120 mm of the prototype (common practice, no source), but at
+        least 0.6 mm, below which no film shows what lies under it.
+    """
+    return max(0.6, BRIDGE_PROTOTYPE / scale)
 
 
 def grow_region(

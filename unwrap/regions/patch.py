@@ -8,12 +8,13 @@ import numpy as np
 
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.errors import BadInput
-from unwrap.regions.bridge import take_off_details
-from unwrap.regions.cut import cut_along
-from unwrap.regions.edges import boundary_loops, compact, face_normals
+from unwrap.regions.bridge import facet_stubs, take_off_details
+from unwrap.regions.details import TALL, measure_details
+from unwrap.regions.edges import boundary_loops
 from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
 from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
 from unwrap.regions.region import Detail, Patch, Region
+from unwrap.regions.tidy import tidy_mesh
 
 
 def make_patch(
@@ -54,47 +55,61 @@ def make_patch(
             f"region '{region.name}': joint = \"{joint}\" is not known; use one of {', '.join(DIRECTIONS)}."
         )
     vertices, faces = region.vertices, region.faces
+    details: list[Detail] = []
     if region.detail is not None:
-        vertices, faces, _ = take_off_details(vertices, faces, region.detail, bridge)
-    vertices, faces, _ = cut_along(vertices, faces)
-    _, areas = face_normals(vertices, faces)
-    if not areas.sum() > 0:
+        vertices, faces, carried = take_off_details(vertices, faces, region.detail, bridge)
+        details += measure_details(region.vertices, region.faces, vertices, carried)
+    vertices, faces = tidy_mesh(vertices, faces)
+    if not len(faces):
         raise BadInput(f"region '{region.name}' has no area; give another point or wider limits.")
-    vertices, faces, holes, details = _close_openings(vertices, faces, bridge, openings == "cover")
+    vertices, faces, bored = _close_openings(vertices, faces, bridge, openings == "cover")
+    details += _not_yet_known(bored, details)
     opened = open_surface(vertices, faces, joint)
-    vertices, faces, _ = compact(opened.vertices, opened.faces)
+    pierced = [(*detail.at, detail.width) for detail in details if detail.kind == "hole" or _is_post(detail)]
     return Patch(
         name=region.name,
-        vertices=vertices,
-        faces=faces,
+        vertices=opened.vertices,
+        faces=opened.faces,
         joints=opened.joints,
         details=tuple(details),
-        holes=holes,
+        holes=np.array(pierced, dtype=np.float64).reshape(-1, 4),
     )
+
+
+def _is_post(detail: Detail) -> bool:
+    """Too tall for film to lie over: it comes through."""
+    return detail.kind == "other" and detail.height > TALL * detail.width
+
+
+def _not_yet_known(bored: list[Detail], details: list[Detail]) -> list[Detail]:
+    """Openings that were closed, less those beside a detail that is listed already."""
+    if not bored or not details:
+        return bored
+    places = np.array([detail.at for detail in details])
+    reach = np.array([0.6 * detail.width for detail in details])
+    return [hole for hole in bored if (np.linalg.norm(places - hole.at, axis=1) > reach).all()]
 
 
 def _close_openings(
     vertices: FloatArray, faces: IntArray, bridge: float, cover: bool
-) -> tuple[FloatArray, IntArray, FloatArray, list[Detail]]:
-    """Fill the openings that film is to lie over."""
+) -> tuple[FloatArray, IntArray, list[Detail]]:
+    """Fill the openings that film is to lie over; the small ones are listed."""
     loops = boundary_loops(faces)
     if len(loops) < 2:
-        return vertices, faces, np.zeros((0, 4)), []
+        return vertices, faces, []
     ends = set(find_ends(vertices, faces, loops))
-    fills, holes, details = [faces], [], []
+    stubs = facet_stubs(vertices, faces, loops)
+    fills, bored = [faces], []
     for index, loop in enumerate(loops):
-        if index in ends:
+        width = loop_width(vertices[loop])
+        if index in ends or not (cover or width <= bridge):
             continue
-        points = vertices[loop]
-        width = loop_width(points)
-        if not (cover or width <= bridge):
-            continue
-        fills.append(fill_gap(vertices, [loop[::-1]]))
+        mine = np.isin(stubs[0], loop)
+        fills.append(fill_gap(vertices, [loop[::-1]], (stubs[0][mine], stubs[1][mine])))
         if width <= bridge:
-            middle = points.mean(axis=0)
-            holes.append([*middle, width])
-            details.append(Detail("hole", (float(middle[0]), float(middle[1]), float(middle[2])), 0.0, width))
-    return vertices, np.concatenate(fills), np.array(holes, dtype=np.float64).reshape(-1, 4), details
+            x, y, z = (float(value) for value in vertices[loop].mean(axis=0))
+            bored.append(Detail("hole", (x, y, z), 0.0, width))
+    return vertices, np.concatenate(fills), bored
 
 
 def loop_width(points: FloatArray) -> float:
