@@ -139,7 +139,9 @@ class Carry:
         """Nearest places on the patch: (n,) patch faces, (n, 3) weights, (n,) distances in mm."""
         return nearest_on(self.patch.vertices[self.patch.faces], places)
 
-    def area_to_flat(self, area: shapely.Geometry, chart: FloatArray) -> shapely.Geometry:
+    def area_to_flat(
+        self, area: shapely.Geometry, chart: FloatArray, seen: np.ndarray | None = None
+    ) -> shapely.Geometry:
         """Carry an area drawn in a chart onto the flat piece.
 
         Parameters
@@ -148,6 +150,8 @@ class Carry:
             In the chart's plane.
         chart : (patch faces, 3, 2) float64
             Where the chart lays each patch face's corners; NaN where it does not reach.
+        seen : (patch faces,) objects or None
+            The part of each face, in the chart, that takes anything; None for all of it.
 
         Returns
         -------
@@ -155,7 +159,8 @@ class Carry:
         """
         reached = np.flatnonzero(np.isfinite(chart[self.flat.face]).all(axis=(1, 2)))
         in_chart = np.einsum("mcw,mwj->mcj", self.part_weights[reached], chart[self.flat.face[reached]])
-        return transfer(area, in_chart, self.on_sheet[reached])
+        limit = None if seen is None else seen[self.flat.face[reached]]
+        return transfer(area, in_chart, self.on_sheet[reached], limit)
 
     def area_to_chart(self, area: shapely.Geometry, chart: FloatArray) -> shapely.Geometry:
         """Carry an area on the flat piece into a chart: the inverse of `area_to_flat`."""

@@ -58,7 +58,14 @@ def check_glyphs(text: str, font_path: str, font: str) -> None:
         )
 
 
-def letters(text: str, font: str, weight: str, height: float, spacing: float = 0.0) -> list[shapely.Geometry]:
+def letters(
+    text: str,
+    font: str,
+    weight: str,
+    height: float | None = None,
+    spacing: float = 0.0,
+    em: float | None = None,
+) -> list[shapely.Geometry]:
     """The letters of a line of text, left to right, each as an area.
 
     Parameters
@@ -66,10 +73,12 @@ def letters(text: str, font: str, weight: str, height: float, spacing: float = 0
     text : str
         One line.
     font, weight : str
-    height : float
+    height : float or None
         Height of a capital H, mm.
     spacing : float
         Extra space between letters, mm.
+    em : float or None
+        The font's size instead of the height of its capitals, in any unit.
 
     Returns
     -------
@@ -79,9 +88,10 @@ def letters(text: str, font: str, weight: str, height: float, spacing: float = 0
     path = find_font(font, weight)
     check_glyphs(text, path, font)
     properties = FontProperties(fname=path)
-    capital = _outline("H", properties)
-    top = max(ring[:, 1].max() for ring in capital)
-    scale = height / top
+    if em is not None:
+        scale = em / SETTING
+    else:
+        scale = (height or 0.0) / max(ring[:, 1].max() for ring in _outline("H", properties))
     out = []
     for i, letter in enumerate(text):
         if letter.isspace():

@@ -71,7 +71,9 @@ def tidy(area: shapely.Geometry, least: float = 1e-3) -> shapely.Geometry:
     return polygons_of(grow(grow(area, -0.5 * least), 0.5 * least))
 
 
-def transfer(area: shapely.Geometry, source: FloatArray, target: FloatArray) -> shapely.Geometry:
+def transfer(
+    area: shapely.Geometry, source: FloatArray, target: FloatArray, seen: np.ndarray | None = None
+) -> shapely.Geometry:
     """Carry an area from one plane to another, affinely on each of a set of triangles.
 
     Parameters
@@ -80,6 +82,8 @@ def transfer(area: shapely.Geometry, source: FloatArray, target: FloatArray) -> 
         In the source plane.
     source, target : (m, 3, 2) float64
         The triangles in the two planes, corner by corner.
+    seen : (m,) objects or None
+        The part of each source triangle that takes anything; None for all of it.
 
     Returns
     -------
@@ -92,9 +96,14 @@ def transfer(area: shapely.Geometry, source: FloatArray, target: FloatArray) -> 
     near = near[shapely.area(triangles[near]) > 1e-12]
     shapely.prepare(area)
     whole = shapely.contains_properly(area, triangles[near])
+    if seen is not None:
+        whole &= shapely.is_missing(seen[near])
     inner = near[whole]
     edge = near[~whole]
     cut = shapely.intersection(area, triangles[edge]) if len(edge) else np.zeros(0, dtype=object)
+    if seen is not None and len(edge):
+        limit = np.where(shapely.is_missing(seen[edge]), triangles[edge], seen[edge])
+        cut = shapely.intersection(cut, limit)
     bits, owner = shapely.get_parts(cut, return_index=True)
     is_area = (shapely.get_type_id(bits) == 3) & (shapely.area(bits) > 1e-12)
     bits, owner = bits[is_area], edge[owner[is_area]]

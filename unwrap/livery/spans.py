@@ -1,0 +1,166 @@
+"""The fewest smooth cubic spans along a run without corners.
+
+References
+----------
+P. Schneider, "An algorithm for automatically fitting digitized curves", Graphics Gems,
+1990: least-squares cubics with fixed end tangents and nearest parameters. Here each
+span is made as long as the tolerance lets it, instead of halving what does not fit.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from unwrap.flatten.flat_piece import FloatArray
+
+# Samples per run: enough to hold a curve to it, few enough to be quick.
+LEAST_SAMPLES, MOST_SAMPLES = 96, 1024
+# Distance between samples of a long run, mm.
+SPACING = 0.12
+# A tangent is taken from this share of the run on either side.
+WINDOW = 1.0 / 24.0
+# Rounds of moving each sample to its nearest parameter.
+ROUNDS = 5
+
+
+def straight_span(a: FloatArray, b: FloatArray) -> FloatArray:
+    """A straight span: inner points at thirds."""
+    return np.array([a, a + (b - a) / 3.0, a + (b - a) * 2.0 / 3.0, b])
+
+
+def at_parameters(spans: FloatArray, t: FloatArray) -> FloatArray:
+    """Points (..., k, 2) of spans (..., 4, 2) at parameters (k,)."""
+    s = 1.0 - t
+    basis = np.stack([s**3, 3 * s * s * t, 3 * s * t * t, t**3], axis=-1)
+    return np.einsum("kc,...cj->...kj", basis, spans)
+
+
+def fewest_spans(
+    points: FloatArray, tolerance: float, first: FloatArray | None, last: FloatArray | None
+) -> FloatArray:
+    """Fit spans that join smoothly to a run.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        The run, mm.
+    tolerance : float
+        Largest distance of its samples from the curve, mm.
+    first, last : (2,) float64 or None
+        Unit tangents at its ends, both forwards, where they are known.
+
+    Returns
+    -------
+    (k, 4, 2) float64
+    """
+    samples = _even(points)
+    tangents = _tangents(samples)
+    if first is not None:
+        tangents[0] = first
+    if last is not None:
+        tangents[-1] = last
+    end = len(samples) - 1
+    spans, at = [], 0
+    while at < end:
+        reach, span = _longest(samples, tangents, at, end, tolerance)
+        spans.append(span)
+        at = reach
+    return np.array(spans)
+
+
+def _longest(
+    samples: FloatArray, tangents: FloatArray, start: int, end: int, tolerance: float
+) -> tuple[int, FloatArray]:
+    """The furthest sample that one span from `start` reaches, and that span."""
+    reach, best = start + 1, straight_span(samples[start], samples[start + 1])
+    attempt, refused = end, end + 1
+    while attempt > reach:
+        span = _fit(samples[start : attempt + 1], tangents[start], tangents[attempt], tolerance)
+        if span is not None:
+            reach, best = attempt, span
+        else:
+            refused = attempt
+        attempt = (reach + refused) // 2
+    return reach, best
+
+
+def _even(points: FloatArray) -> FloatArray:
+    """The run at even steps."""
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    count = int(np.clip(along[-1] / SPACING, LEAST_SAMPLES, MOST_SAMPLES))
+    at = np.linspace(0.0, along[-1], count + 1)
+    return np.column_stack([np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])])
+
+
+def _tangents(samples: FloatArray) -> FloatArray:
+    """Unit tangents: slopes of parabolas through the samples round each (Savitzky and Golay, 1964)."""
+    n = len(samples)
+    reach = max(int(n * WINDOW), 2)
+    out = np.empty_like(samples)
+    for i in range(n):
+        # In the middle of its window a parabola has the slope of the straight line there.
+        half = min(reach, i, n - 1 - i)
+        if half >= 2:
+            x = np.arange(-half, half + 1)
+            out[i] = x @ samples[i - half : i + half + 1]
+        else:
+            low = min(max(i - reach, 0), max(n - 1 - 2 * reach, 0))
+            high = min(low + 2 * reach, n - 1)
+            x = np.arange(low, high + 1) - i
+            basis = np.stack([np.ones(len(x)), x, x * x], axis=1)
+            out[i] = np.linalg.lstsq(basis, samples[low : high + 1], rcond=None)[0][1]
+    size = np.linalg.norm(out, axis=1, keepdims=True)
+    chord = samples[-1] - samples[0]
+    plain = chord / max(float(np.linalg.norm(chord)), 1e-12)
+    return np.where(size > 1e-12, out / np.maximum(size, 1e-12), plain)
+
+
+def _fit(points: FloatArray, first: FloatArray, last: FloatArray, tolerance: float) -> FloatArray | None:
+    """One span along the samples, or None where it would miss one by more than the tolerance."""
+    t = np.linspace(0.0, 1.0, len(points))
+    for _ in range(ROUNDS):
+        span = _least_squares(points, t, first, last)
+        worst = float(np.linalg.norm(at_parameters(span, t) - points, axis=1).max())
+        if worst <= tolerance:
+            return span
+        if worst > 30 * tolerance:
+            return None
+        t = _nearer(span, points, t)
+    return None
+
+
+def _least_squares(points: FloatArray, t: FloatArray, first: FloatArray, last: FloatArray) -> FloatArray:
+    """The cubic from the first to the last point along fixed end tangents that misses least."""
+    s = 1.0 - t
+    b0, b1, b2, b3 = s**3, 3 * s * s * t, 3 * s * t * t, t**3
+    rest = points - np.outer(b0 + b1, points[0]) - np.outer(b2 + b3, points[-1])
+    c00, c11 = (b1 * b1).sum(), (b2 * b2).sum()
+    c01 = -(b1 * b2).sum() * float(first @ last)
+    x0 = float((b1 @ rest) @ first)
+    x1 = -float((b2 @ rest) @ last)
+    determinant = c00 * c11 - c01 * c01
+    chord = float(np.linalg.norm(points[-1] - points[0]))
+    if abs(determinant) > 1e-12:
+        a = (x0 * c11 - x1 * c01) / determinant
+        b = (c00 * x1 - c01 * x0) / determinant
+    else:
+        a = b = 0.0
+    if a < 1e-3 * chord or b < 1e-3 * chord:
+        a = b = chord / 3.0
+    return np.array([points[0], points[0] + a * first, points[-1] - b * last, points[-1]])
+
+
+def _nearer(span: FloatArray, points: FloatArray, t: FloatArray) -> FloatArray:
+    """One Newton step towards the nearest parameters."""
+    d1 = 3.0 * np.diff(span, axis=0)
+    d2 = 2.0 * np.diff(d1, axis=0)
+    s = 1.0 - t
+    at = at_parameters(span, t) - points
+    v = np.outer(s * s, d1[0]) + np.outer(2 * s * t, d1[1]) + np.outer(t * t, d1[2])
+    w = np.outer(s, d2[0]) + np.outer(t, d2[1])
+    slope = (v * v).sum(axis=1) + (at * w).sum(axis=1)
+    step = np.divide((at * v).sum(axis=1), slope, out=np.zeros_like(t), where=np.abs(slope) > 1e-12)
+    out = np.clip(t - step, 0.0, 1.0)
+    out[0], out[-1] = 0.0, 1.0
+    return np.maximum.accumulate(out)
