@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
+from unwrap.flatten.develop import developed_start
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
@@ -19,6 +20,8 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.start import round_start
 from unwrap.flatten.strain import excess, strain
 
+# A development that stretches no face beyond this is a better start than a round outline.
+DEVELOPED = 2.0
 POWERS = tuple(4.0 * 2.0 ** (k / 2) for k in range(18))
 
 
@@ -80,7 +83,10 @@ def relax(
     problem = Problem.of(metric, surface)
     points = None if start is None else (start - start.mean(axis=0)) / size
     if points is None or not stretches(metric, points)[1].min() > 0.0:
-        points = round_start(metric, surface, boundary_loops(faces), problem.system)
+        points = developed_start(metric, problem.system)
+        large, small = stretches(metric, points)
+        if not (small.min() > 1.0 / DEVELOPED and large.max() < DEVELOPED):
+            points = round_start(metric, surface, boundary_loops(faces), problem.system)
     points, steps = minimise(problem, Work(), points)
     stretch = strain(surface, points, faces).stretch
     if thorough and float(excess(stretch, film).max()) > 1.0:
