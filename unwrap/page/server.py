@@ -159,7 +159,9 @@ class Page:
     async def step(self, request: Request) -> Response:
         """Undo or redo."""
         asked = await _asked(request)
-        steps = 1 if asked.get("steps") == 1 else -1
+        steps = asked.get("steps")
+        if steps not in (1, -1):
+            raise BadInput("the page sent no steps; load it again.")
         await run_in_threadpool(self.session.step, _whole(asked.get("revision")), steps)
         return await self._state()
 
@@ -316,7 +318,7 @@ def _binary(data: bytes) -> Response:
 def _whole(value: Any) -> int:
     try:
         return int(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise BadInput("the page sent no revision; load it again.") from None
 
 
