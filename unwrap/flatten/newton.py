@@ -14,6 +14,7 @@ from unwrap.flatten.system import System
 
 SHIFT = 1e-10  # share of the mean stiffness put on the diagonal: holds the sheet against sliding
 ARMIJO = 1e-4
+ROUNDING = 1e-14  # a step this short, on a patch of area 1, moves nothing any more
 SHY = 0.9  # share of the way to the first flip that a step may go
 
 
@@ -86,8 +87,9 @@ def minimise(
             size *= 0.5
         else:
             return points, step
+        moved = float(np.abs(there - points).max())
         points, before = there, after
-        if size == 1.0 and promise <= tolerance * before + 1e-26:
+        if moved <= ROUNDING or (size == 1.0 and promise <= tolerance * before):
             return points, step + 1
     return points, steps
 
