@@ -15,6 +15,7 @@ STEP = 0.1
 LIFT = 1e-4
 # Drawn places closer than this are one, mm.
 GRID = 1e-3
+MOST_EDGES = 60_000
 # Shorter scraps of line are flaws of the mesh, not features, mm.
 SCRAP = 0.05
 
@@ -57,6 +58,10 @@ def visible_lines(
     if len(edge) == 0:
         return ()
     ends = edges.ends[edge]
+    if len(ends) > MOST_EDGES:  # a mesh in shreds: its longest edges still say the most
+        length = np.linalg.norm(vertices[ends[:, 1]] - vertices[ends[:, 0]], axis=1)
+        longest = np.sort(np.argsort(length)[-MOST_EDGES:])
+        edge, faces, ends = edge[longest], faces[longest], ends[longest]
     out = normals[faces[:, 0]] + normals[faces[:, 1]]
     length = np.linalg.norm(out, axis=1, keepdims=True)
     lift = LIFT * rays.reach * np.divide(out, length, out=np.zeros_like(out), where=length > 1e-6)
@@ -78,7 +83,7 @@ def _worth_drawing(
     normals: FloatArray, edges: Edges, ahead: FloatArray, crease: float
 ) -> tuple[IntArray, IntArray]:
     """Edges to draw and the two faces at each (the same one twice at an open edge)."""
-    toward = normals @ ahead < 1e-6
+    toward = normals @ ahead < 0
     first, second = edges.pairs.T
     sharp = (edge_angles(normals, edges.pairs) > crease) & (toward[first] | toward[second])
     turning = (normals[first] @ ahead < -1e-3) != (normals[second] @ ahead < -1e-3)
@@ -112,11 +117,9 @@ def _joined(pieces: FloatArray, border: shapely.Geometry) -> tuple[FloatArray, .
     if not border.is_empty:
         shapely.prepare(border)
         parts = shapely.get_parts(lines)
-        near = shapely.dwithin(parts, border, 0.02)
-        close = parts[near]
-        lines = shapely.union_all(
-            [*parts[~near], *shapely.difference(close, border.buffer(0.02))] if len(close) else parts
-        )
+        ends = [shapely.line_interpolate_point(parts, share, normalized=True) for share in (0.0, 0.5, 1.0)]
+        on_border = np.all([shapely.dwithin(border, end, 0.02) for end in ends], axis=0)
+        lines = shapely.multilinestrings(parts[~on_border])
     merged = shapely.line_merge(lines)
     parts = shapely.get_parts(shapely.simplify(merged, GRID))
     parts = parts[shapely.length(parts) > SCRAP]
