@@ -119,12 +119,11 @@ def _locker() -> Manifold:
 
 
 def _valve_box() -> Manifold:
-    outline = rectangle((-17.0, 17.0), (14.0, 27.0), 1.5)
+    outline = rectangle((-17.0, 17.0), (13.0, 25.5), 1.5)
     block = along_x(outline, (-79.0, -66.0))
-    neck = box((-77.5, -71.0), (-4.0, 4.0), (26.0, 32.0))
-    inside = box((-77.8, -67.2), (-15.8, 15.8), (13.0, 25.8))
-    lamp = Manifold.cylinder(1.2, 1.6, 1.4, 24).rotate((0, -90, 0)).translate((-78.8, 13.0, 18.0))
-    return union([block - inside, neck, both_sides(lamp)])
+    inside = box((-77.8, -67.2), (-15.8, 15.8), (12.0, 24.3))
+    lamp = Manifold.cylinder(1.2, 1.6, 1.4, 24).rotate((0, -90, 0)).translate((-78.8, 13.0, 17.0))
+    return union([block - inside, both_sides(lamp)])
 
 
 def _cab_block(shrink: float) -> Manifold:

@@ -118,6 +118,7 @@ def piece(done: Worked) -> dict[str, Any]:
         "up": found.up.tolist(),
         "scale": strain_scale(found.flat),
         "details": _details(found.patch),
+        "lift": max((detail.height for detail in found.patch.details), default=0.0),
     }
 
 

@@ -15,6 +15,7 @@ from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.make import Flattened, finish, flatten_mark
 from unwrap.page.session import Session, mark_named
+from unwrap.page.upright import upright
 from unwrap.progress import Stopwatch
 from unwrap.sheet.piece import Piece
 
@@ -151,7 +152,8 @@ class BenchWork:
                 with suppress(BadInput):  # the other region says so itself
                     carries[other.name] = self._flattened(job, other)[1]
             paints, remarks = dress(_only_on(job, mark), carries)
-            return Worked(key, grown, finish(job, flattened, paints[mark.name]), tuple(remarks))
+            piece = upright(finish(job, flattened, paints[mark.name]))
+            return Worked(key, grown, piece, tuple(remarks))
         except BadInput as error:
             return Worked(key, grown, error=str(error))
         except Exception as error:  # one region that fails must not end the page

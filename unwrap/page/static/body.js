@@ -131,7 +131,7 @@ export class BodyView {
     while (this.trims.children.length < wanted.length) this.trims.append(this.trimLine());
     wanted.forEach((one, i) => {
       const line = this.trims.children[i];
-      line.className = `trim ${one.look}`;
+      line.className = `trim ${one.look}${this.within[one.axis] ? "" : " unset"}`;
       line.trim = one;
       const value = this.limit(one.axis, one.end);
       line.title = `Trim at ${one.axis} = ${value.toFixed(2)} mm`;

@@ -39,6 +39,8 @@ void main() {
 
 const PATCH_VERTEX = `#version 300 es
 uniform mat4 matrix;
+uniform highp vec3 eye;
+uniform float lift;
 in vec3 place;
 in vec2 flatPoint;
 out vec3 at;
@@ -46,7 +48,7 @@ out vec2 on;
 void main() {
   at = place;
   on = flatPoint;
-  gl_Position = matrix * vec4(place, 1.0);
+  gl_Position = matrix * vec4(place + eye * lift, 1.0);
 }`;
 
 const PATCH_FRAGMENT = `#version 300 es
@@ -152,13 +154,14 @@ export class Drawing {
   }
 
   // A surface laid over the body: in one colour, or with a picture of a flat piece on it.
+  // `lift` brings it nearer, mm, over the details that the film is carried over.
   // `frame` is the picture's [left, bottom, width, height] on the flat piece, mm.
-  setPatch(name, { places, flat = null, faces = null, colour = [0, 0, 0, 1], picture = null, frame = [0, 0, 1, 1] }) {
+  setPatch(name, { places, flat = null, faces = null, colour = [0, 0, 0, 1], picture = null, frame = [0, 0, 1, 1], lift = 0 }) {
     const gl = this.gl;
     this.dropPatch(name);
     const array = gl.createVertexArray();
     gl.bindVertexArray(array);
-    const made = { array, buffers: [attribute(gl, this.programs.patch, "place", places, 3)], colour, frame };
+    const made = { array, buffers: [attribute(gl, this.programs.patch, "place", places, 3)], colour, frame, lift };
     if (flat) made.buffers.push(attribute(gl, this.programs.patch, "flatPoint", flat, 2));
     if (faces) {
       const index = gl.createBuffer();
@@ -245,7 +248,8 @@ export class Drawing {
       gl.uniform1i(this.at("patch", "printed"), patch.picture ? 1 : 0);
       gl.uniform4fv(this.at("patch", "colour"), patch.colour);
       gl.uniform4fv(this.at("patch", "frame"), patch.frame);
-      if (patch.picture) gl.bindTexture(gl.TEXTURE_2D, patch.picture);
+      gl.uniform1f(this.at("patch", "lift"), patch.lift);
+      gl.bindTexture(gl.TEXTURE_2D, patch.picture ?? this.colours); // any float texture where there is no picture
       gl.bindVertexArray(patch.array);
       if (patch.indexed) gl.drawElements(gl.TRIANGLES, patch.count, gl.UNSIGNED_INT, 0);
       else gl.drawArrays(gl.TRIANGLES, 0, patch.count);

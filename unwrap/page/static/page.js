@@ -187,7 +187,7 @@ function layOn(name, found) {
   const picture = pictureOf(found);
   const old = drawing.patches.get(name);
   if (old?.from === picture) return;
-  drawing.setPatch(name, { places: found.places, flat: found.points, faces: found.faces, picture: picture.canvas, frame: picture.frame });
+  drawing.setPatch(name, { places: found.places, flat: found.points, faces: found.faces, picture: picture.canvas, frame: picture.frame, lift: found.piece.lift });
   drawing.patches.get(name).from = picture;
 }
 

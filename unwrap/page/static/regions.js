@@ -27,7 +27,7 @@ export function describe(region, state) {
 export function figures(region) {
   if (!region || region.area === undefined) return "";
   const parts = [`${(region.area / 100).toFixed(1)} cm²`, `stretch ${region.stretch}`, `compression ${region.compression}`,
-    `uncut at least ${(100 * (region.bound - 1)).toFixed(1)} % between its extremes`];
+    `no uncut piece has less than ${(100 * (region.bound - 1)).toFixed(1)} % between its extremes`];
   if (region.cuts) parts.push(`${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}, ${region.cutLength.toFixed(1)} mm`);
   if (region.bridged) parts.push(`${region.bridged} details carried over`);
   return parts.join(" · ");
