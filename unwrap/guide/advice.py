@@ -10,12 +10,15 @@ import numpy as np
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
+from unwrap.guide.upright import upright
 from unwrap.guide.whereabouts import heading_in_words, place_in_words, way_in_words
 from unwrap.sheet.marks import slit_mouths
 from unwrap.sheet.piece import Piece
 
 # Less strain than this (fraction) needs no brushing out.
 UNFELT = 0.003
+# Finer holes than this (mm) are closed by the first coat of paint.
+LEAST_HOLE = 0.2
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,7 @@ def advise(piece: Piece) -> Advice:
 
 
 def _facing(piece: Piece) -> str:
+    piece = upright(piece)
     parts = []
     if piece.front.any():
         parts.append(f"the model's front lies {heading_in_words(piece.front)}")
@@ -130,11 +134,12 @@ def _slits(piece: Piece) -> tuple[str, ...]:
 
 
 def _holes(piece: Piece) -> tuple[str, ...]:
-    if not len(piece.pierce):
-        return ()
     sizes: dict[str, int] = defaultdict(int)
     for diameter in piece.pierce[:, 2]:
-        sizes[f"{diameter:.1f}"] += 1
+        if diameter >= LEAST_HOLE:
+            sizes[f"{diameter:.1f}"] += 1
+    if not sizes:
+        return ()
     each = ", ".join(f"{count} of {size} mm" for size, count in sorted(sizes.items()))
     return (
         f"Pierce when the film is quite dry: {each}. A needle from outside, twirled, tears less than a "
@@ -145,7 +150,9 @@ def _holes(piece: Piece) -> tuple[str, ...]:
 def _details(piece: Piece) -> tuple[str, ...]:
     kinds = defaultdict(list)
     for detail in piece.patch.details:
-        kinds[detail.kind].append(detail)
+        # Covered holes are pierced, not followed.
+        if detail.kind != "hole":
+            kinds[detail.kind].append(detail)
     said = []
     for kind, found in sorted(kinds.items()):
         heights = [abs(d.height) for d in found]

@@ -80,7 +80,7 @@ def _with_letters(picture: Picture, steps: Sequence[Step]) -> Image.Image:
     colours = (colours * (1 - weight) + np.array(INK) * weight).astype(np.uint8)
     image = Image.fromarray(colours)
     pen = ImageDraw.Draw(image)
-    radius = max(11, round(image.width / 62))
+    radius = max(9, round(image.width / 42))
     for i, step in enumerate(steps):
         mask = np.pad(picture.piece == i, 1)
         depth = distance_transform_edt(mask)[1:-1, 1:-1]

@@ -17,6 +17,7 @@ from unwrap.guide.order import Step, application_order
 from unwrap.guide.page_style import STYLE
 from unwrap.guide.piece_drawing import piece_drawing
 from unwrap.guide.risks import Risk, risks
+from unwrap.guide.whereabouts import counted
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet
 
@@ -64,12 +65,12 @@ def guide_html(
         _warnings(warnings),
         _views(lettered_views(body, steps, width)),
         _order(steps, sheets),
+        _list_section("Take care", CAUTIONS, kind="care"),
         _list_section("Before you cut", BEFORE),
         _list_section("Laying a piece", LAYING, ordered=True),
         _pieces(steps, sheets),
         _risks(risks(steps)),
         _strain(strain),
-        _list_section("Take care", CAUTIONS, kind="care"),
     ]
     content = "\n".join(section for section in sections if section)
     return (
@@ -86,7 +87,7 @@ def _head(
     length, width, height = body.size
     rows = {
         "Model": f"{length:.1f} × {width:.1f} × {height:.1f} mm",
-        "Pieces": f"{len(steps)}, on {_count(len(sheets), 'sheet')}" if sheets else str(len(steps)),
+        "Pieces": f"{len(steps)}, on {counted(len(sheets), 'sheet')}" if sheets else str(len(steps)),
         **facts,
     }
     cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in rows.items())
@@ -169,7 +170,7 @@ def _where_printed(piece: Piece, sheets: Sequence[Sheet]) -> str:
         return ""
     spares = len(numbers) - 1
     sheet = f", sheet {min(numbers)}"
-    return f"{sheet}, with {_count(spares, 'spare')}" if spares else sheet
+    return f"{sheet}, with {counted(spares, 'spare')}" if spares else sheet
 
 
 def _risks(found: Sequence[Risk]) -> str:
@@ -209,10 +210,6 @@ def _lead_in(item: str) -> str:
 def _sentence(text: str) -> str:
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _inline(picture: Image.Image) -> str:

@@ -39,8 +39,8 @@ class Light:
 
     key: FloatArray
     reach: float
-    lamp_power: float = 0.78
-    sky_power: float = 0.66
+    lamp_power: float = 0.70
+    sky_power: float = 0.56
     spread: float = 0.14
 
     @classmethod

@@ -10,6 +10,7 @@ import shapely
 
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.strain import crosses
+from unwrap.guide.upright import upright
 from unwrap.sheet.marks import slit_mouths
 from unwrap.sheet.piece import Piece
 
@@ -23,6 +24,7 @@ ACCURACY = 0.02
 
 def piece_drawing(piece: Piece) -> str:
     """An SVG of the piece as it lies on the model, at true size where it fits the page."""
+    piece = upright(piece)
     low, high = (np.array(piece.outline.bounds[i : i + 2]) for i in (0, 2))
     size = high - low
     scale = min(1.0, WIDEST / size[0], HIGHEST / size[1])

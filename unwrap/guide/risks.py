@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from unwrap.guide.order import Step
 from unwrap.guide.report import per_cent
+from unwrap.guide.whereabouts import counted
 from unwrap.sheet.piece import Piece
 
 # Common practice, no source: pieces larger than this trap water in the middle (mm^2),
@@ -84,14 +85,18 @@ def risks(steps: Sequence[Step]) -> tuple[Risk, ...]:
     return tuple(sorted(found, key=lambda risk: not risk.here))
 
 
-def _who(steps: Sequence[Step], why: object) -> tuple[str, ...]:
-    assert callable(why)
-    return tuple(f"{step.letter} ({reason})" for step in steps if (reason := why(step.piece)))
+def _who(steps: Sequence[Step], why: Callable[[Piece], str]) -> tuple[str, ...]:
+    """Letters with their reason; pieces at risk for the same reason share one entry."""
+    letters: dict[str, list[str]] = {}
+    for step in steps:
+        if reason := why(step.piece):
+            letters.setdefault(reason, []).append(step.letter)
+    return tuple(f"{', '.join(found)} ({reason})" for reason, found in letters.items())
 
 
 def _silvers(piece: Piece) -> str:
-    count = len(piece.patch.details)
-    return f"{count} details under the film" if count else ""
+    count = sum(detail.kind != "hole" for detail in piece.patch.details)
+    return f"{counted(count, 'detail')} under the film" if count else ""
 
 
 def _bubbles(piece: Piece) -> str:
@@ -109,7 +114,7 @@ def _tears(piece: Piece) -> str:
     if grow > 0.5 * piece.flat.film.stretch:
         return f"must stretch by {per_cent(grow)}"
     slits = max(len(piece.slits), len(piece.flat.cuts))
-    return f"{slits} slits" if slits else ""
+    return counted(slits, "slit") if slits else ""
 
 
 def _curls(piece: Piece) -> str:

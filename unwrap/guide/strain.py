@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib
@@ -19,6 +20,8 @@ from unwrap.flatten.flat_piece import FlatPiece, FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
 from unwrap.guide.tones import telling_strain, tones
+from unwrap.guide.upright import upright
+from unwrap.sheet.outline import direction_on
 from unwrap.sheet.piece import Piece
 
 INK, QUIET, HATCH = "#2b2b2e", "#6c6c72", "#ffffff"
@@ -26,12 +29,20 @@ MM = 1.0 / 25.4
 
 # Picture page, mm.
 PAGE, EDGE, GUTTER = 270.0, 10.0, 9.0
-HEADER, FOOTER, KEY = 20.0, 9.0, 30.0
-LEAST_PANEL, MOST_HEIGHT = 58.0, 150.0
+FOOTER, KEY = 9.0, 30.0
+LEAST_PANEL, MOST_HEIGHT = 55.0, 150.0
+
+KEY_TEXT = "film strain on the model, %; hatched where beyond the take-up"
+ARROW_TEXT = (
+    "Arrows pointing apart: the film must stretch that way; brush it outward along them.\n"
+    "Arrows pointing together: it must shrink that way; ease the fullness in.\n"
+    "The longer the arrow, the more (by square root, within a piece).\n"
+    "Pieces stand as on the model, top upwards.  Dashed edge: joint."
+)
 
 # Strain below this (fraction) is drawn without crosses: nobody can brush it.
 NOTHING = 5e-4
-CROSS_SPACING = 6.5
+CROSS_SPACING = 7.5
 
 
 def draw_strain(
@@ -59,7 +70,7 @@ def draw_strain(
     Path
         The file written.
     """
-    panels = [(piece, flat, title) for piece in pieces for flat, title in _states(piece, before or {})]
+    panels = [state for piece in pieces for state in _states(upright(piece), before or {})]
     ends = _scale_ends([flat for _, flat, _ in panels])
     placed, height = _place([flat for _, flat, _ in panels])
     figure = Figure(figsize=(PAGE * MM, height * MM), dpi=dpi, facecolor="white")
@@ -74,13 +85,16 @@ def draw_strain(
     return path
 
 
-def _states(piece: Piece, before: Mapping[str, FlatPiece]) -> list[tuple[FlatPiece, str]]:
-    if piece.name in before and piece.flat.cuts:
-        return [
-            (before[piece.name], f"{piece.name}, before relief"),
-            (piece.flat, f"{piece.name}, with relief"),
-        ]
-    return [(piece.flat, piece.name)]
+def _states(piece: Piece, before: Mapping[str, FlatPiece]) -> list[tuple[Piece, FlatPiece, str]]:
+    if piece.name not in before or not piece.flat.cuts:
+        return [(piece, piece.flat, piece.name)]
+    uncut = before[piece.name]
+    front, up = direction_on(uncut, np.array([1.0, 0.0, 0.0])), direction_on(uncut, np.array([0.0, 0.0, 1.0]))
+    plain = upright(replace(piece, flat=uncut, front=front, up=up))
+    return [
+        (plain, plain.flat, f"{piece.name}, before relief"),
+        (piece, piece.flat, f"{piece.name}, with relief"),
+    ]
 
 
 def _scale_ends(flats: Sequence[FlatPiece]) -> tuple[float, float]:
@@ -100,7 +114,7 @@ def _place(flats: Sequence[FlatPiece]) -> tuple[list[tuple[float, float, float, 
     common = min(1.0, (PAGE - 2 * EDGE) / widest)
     placed: list[tuple[float, float, float, float, float]] = []
     x, y, row = EDGE, KEY, 0.0
-    for size in sizes:
+    for flat, size in zip(flats, sizes, strict=True):
         # Small pieces are enlarged until their strain can be read.
         scale = max(common, min(LEAST_PANEL / float(size.max()), 4.0))
         scale = min(scale, MOST_HEIGHT / float(size[1]), (PAGE - 2 * EDGE) / float(size[0]))
@@ -109,7 +123,7 @@ def _place(flats: Sequence[FlatPiece]) -> tuple[list[tuple[float, float, float, 
             x, y, row = EDGE, y + row, 0.0
         placed.append((x, y, wide, high, scale))
         x += wide + GUTTER
-        row = max(row, HEADER + high + FOOTER + GUTTER)
+        row = max(row, _header(flat) + high + FOOTER + GUTTER)
     return placed, y + row + 2.0
 
 
@@ -125,19 +139,26 @@ def _panel(
 ) -> None:
     x, y, wide, high = box
     low = flat.points.min(axis=0)
-    total = HEADER + high + FOOTER
+    header = _header(flat)
+    total = header + high + FOOTER
     ax = figure.add_axes((x / PAGE, 1.0 - (y + total) / page_height, wide / PAGE, total / page_height))
     ax.set_xlim(float(low[0]), float(low[0]) + wide / scale)
-    ax.set_ylim(float(low[1]) - FOOTER / scale, float(low[1]) + (high + HEADER) / scale)
+    ax.set_ylim(float(low[1]) - FOOTER / scale, float(low[1]) + (high + header) / scale)
     ax.set_axis_off()
     _faces(ax, flat, ends)
     _joints(ax, piece, flat)
     _crosses(ax, flat, scale)
     top, left = float(low[1]) + high / scale, float(low[0])
-    ax.text(left, top + 15.0 / scale, title, color=INK, fontsize=9, fontweight="bold")
-    ax.text(left, top + 2.2 / scale, _figures_text(flat), color=INK, fontsize=6.2, linespacing=1.3)
+    ax.text(left, top + (header - 5.0) / scale, title, color=INK, fontsize=9, fontweight="bold")
+    text = _figures_text(flat)
+    ax.text(left, top + (header - 6.4) / scale, text, color=INK, fontsize=6.2, linespacing=1.3, va="top")
     _scale_bar(ax, left, float(low[1]) - 5.0 / scale, wide / scale, scale)
     _front_arrow(ax, piece, left + wide / scale, float(low[1]) - 5.0 / scale, scale)
+
+
+def _header(flat: FlatPiece) -> float:
+    """Height of a panel's title and figures, mm."""
+    return 8.8 + 2.9 * (_figures_text(flat).count("\n") + 1)
 
 
 def _figures_text(flat: FlatPiece) -> str:
@@ -191,7 +212,7 @@ def _crosses(ax: Axes, flat: FlatPiece, scale: float) -> None:
     largest = max(float(np.abs(stretch - 1.0).max()), NOTHING)
     if largest <= NOTHING:
         return
-    spacing = min(CROSS_SPACING / scale, float(np.ptp(flat.points, axis=0).max()) / 7.0)
+    spacing = min(CROSS_SPACING / scale, float(np.ptp(flat.points, axis=0).max()) / 6.0)
     cell = np.floor((middles - flat.points.min(axis=0)) / spacing).astype(np.int64)
     _, owner = np.unique(cell, axis=0, return_inverse=True)
     owner = owner.ravel()
@@ -259,49 +280,50 @@ def _front_arrow(ax: Axes, piece: Piece, right: float, y: float, scale: float) -
 
 
 def _key(figure: Figure, film: Film, ends: tuple[float, float], page_height: float) -> None:
-    """The colour scale in per cent, the film's window marked on it."""
+    """The colour scale in per cent, the film's window marked on it.
+
+    The window takes the middle of the bar and each side beyond it a quarter, so that all
+    three can be read whatever their widths.
+    """
     low, high = ends
     top = 9.0
     ax = figure.add_axes((EDGE / PAGE, 1.0 - (top + 6.0) / page_height, 0.5, 5.0 / page_height))
-    at = np.linspace(low, high, 1200)
-    ax.imshow(tones(at, film, ends)[None], extent=(100 * low, 100 * high, 0, 1), aspect="auto")
-    for first, last in ((low, -film.compression), (film.stretch, high)):
-        box = np.array(
-            [[100 * first, 0], [100 * last, 0], [100 * last, 1], [100 * first, 1], [100 * first, 0]]
-        )
+    first, last = 0.27, 0.73
+    marks = np.array([low, -film.compression, 0.0, film.stretch, high])
+    whole = film.compression + film.stretch
+    zero = first + (last - first) * (film.compression / whole if whole > 0 else 0.5)
+    places = np.array([0.0, first, zero, last, 1.0])
+    # Just off a limit the colour is the one beyond it, also at the limit itself.
+    nudges = (-1e-9, 0.0, 0.0, 1e-9)
+    for k, nudge in enumerate(nudges):
+        run = np.linspace(marks[k], marks[k + 1], 300) + nudge
+        if places[k + 1] > places[k]:
+            extent = (places[k], places[k + 1], 0.0, 1.0)
+            ax.imshow(tones(run, film, ends)[None], extent=extent, aspect="auto")
+    ax.set_xlim(0.0, 1.0)
+    for start, end in ((0.0, first), (last, 1.0)):
+        box = np.array([[start, 0], [end, 0], [end, 1], [start, 1], [start, 0]])
         ax.add_patch(PathPatch(Outline(box), facecolor="none", edgecolor=HATCH, hatch="//////", linewidth=0))
-    ticks = [100 * low, -100 * film.compression, 0.0, 100 * film.stretch, 100 * high]
-    ax.set_xticks(ticks, [f"{t:+.1f}" if t else "0" for t in ticks], fontsize=6.5, color=INK)
+    shown = np.flatnonzero(np.diff(places, append=2.0) > 0.0)
+    ax.set_xticks(
+        places[shown], [f"{100 * m:+.1f}" if m else "0" for m in marks[shown]], fontsize=6.5, color=INK
+    )
     ax.set_yticks([])
     ax.tick_params(length=2, color=INK)
     for spine in ax.spines.values():
         spine.set_linewidth(0.6)
         spine.set_color(INK)
-    for x in (-100 * film.compression, 100 * film.stretch):
+    for x in (first, last):
         ax.plot([x, x], [0, 1.35], color=INK, linewidth=0.8, clip_on=False)
-    window_middle = 50 * (film.stretch - film.compression)
     for x, text, side in (
-        (100 * low, "must shrink too much", "left"),
-        (window_middle, "the film takes this up", "center"),
-        (100 * high, "must stretch too much", "right"),
+        (0.0, "must shrink too much", "left"),
+        (0.5, "the film takes this up", "center"),
+        (1.0, "must stretch too much", "right"),
     ):
-        ax.text(x, 1.25, text, fontsize=6.5, ha=side, va="bottom", color=INK)
-    figure.text(
-        EDGE / PAGE,
-        1.0 - (top + 13.5) / page_height,
-        "film strain on the model, %; hatched where beyond the take-up",
-        fontsize=6.5,
-        color=QUIET,
-        va="center",
-    )
-    figure.text(
-        0.5 + 2.2 * EDGE / PAGE,
-        1.0 - (top + 1.0) / page_height,
-        "Arrows pointing apart: the film must stretch that way; brush it outward along them.\n"
-        "Arrows pointing together: it must shrink that way; ease the fullness in.\n"
-        "The longer the arrow, the more (by square root, within a piece).  Dashed edge: joint.",
-        fontsize=6.5,
-        color=INK,
-        va="top",
-        linespacing=1.5,
-    )
+        ax.text(x, 1.3, text, fontsize=6.5, ha=side, va="bottom", color=INK)
+    _say(figure, EDGE / PAGE, top + 12.5, KEY_TEXT, page_height, QUIET)
+    _say(figure, 0.5 + 2.2 * EDGE / PAGE, top, ARROW_TEXT, page_height, INK)
+
+
+def _say(figure: Figure, x: float, down: float, text: str, page_height: float, colour: str) -> None:
+    figure.text(x, 1.0 - down / page_height, text, fontsize=6.5, color=colour, va="top", linespacing=1.5)

@@ -106,3 +106,8 @@ def heading_in_words(direction: FloatArray) -> str:
     if abs(y) > 0.92:
         return "upwards" if y > 0 else "downwards"
     return f"to the {'upper' if y > 0 else 'lower'} {across}"
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: "1 slit", "3 slits"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
