@@ -113,7 +113,7 @@ def distance_to_body(body: Body, points: FloatArray) -> FloatArray:
     """
     # Long triangles defeat a search by middles, so each is represented by samples no
     # further apart than the finest sensible grid; the exact distance then comes from
-    # the faces behind the nearest samples.
+    # the faces behind the samples that are near.
     low, high = points.min(axis=0) - 1.0, points.max(axis=0) + 1.0
     corners = body.corners
     near = np.flatnonzero(((corners.max(axis=1) >= low) & (corners.min(axis=1) <= high)).all(axis=1))
@@ -122,7 +122,7 @@ def distance_to_body(body: Body, points: FloatArray) -> FloatArray:
     corners = corners[near]
     lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
     step = max(float(np.linalg.norm(high - low)) / 150, 1e-6)
-    count = np.clip(np.ceil(lengths.max(axis=1) / step).astype(np.int64), 1, 64)
+    count = np.maximum(np.ceil(lengths.max(axis=1) / step).astype(np.int64), 1)
     owners, samples = [], []
     for number in np.unique(count):
         group = np.flatnonzero(count == number)
@@ -134,9 +134,17 @@ def distance_to_body(body: Body, points: FloatArray) -> FloatArray:
         owners.append(np.repeat(group, len(grid)))
     owner = np.concatenate(owners)
     tree = cKDTree(np.concatenate(samples))
-    _, index = tree.query(points, k=min(12, tree.n))
-    faces = owner[np.atleast_2d(index.reshape(len(points), -1))]
-    best = np.full(len(points), np.inf)
-    for column in faces.T:
-        best = np.minimum(best, np.linalg.norm(closest_points(corners[column], points) - points, axis=1))
+    _, index = tree.query(points)
+    best = np.linalg.norm(closest_points(corners[owner[index]], points) - points, axis=1)
+    # Every face has a sample within `step` of each of its places, so none nearer than the
+    # nearest sample's is missed by looking that much further.
+    found = tree.query_ball_point(points, best + step)
+    count_per_point = [len(group) for group in found]
+    point = np.repeat(np.arange(len(points)), count_per_point)
+    face = owner[np.concatenate([np.asarray(group, dtype=np.int64) for group in found])]
+    pair = np.unique(point * len(corners) + face)
+    point, face = np.divmod(pair, len(corners))
+    np.minimum.at(
+        best, point, np.linalg.norm(closest_points(corners[face], points[point]) - points[point], axis=1)
+    )
     return best
