@@ -7,6 +7,7 @@ from sheet_pieces import box_piece, ell_piece, mixed_pieces, sector_piece
 
 from unwrap.errors import BadInput
 from unwrap.sheet.layout import check_sheet, coverage, lay_out, placed_shapes
+from unwrap.sheet.naming import box_at
 from unwrap.sheet.sheet import Placement, Sheet
 
 QUICK = 0.1
@@ -73,13 +74,36 @@ def test_sheets_in_hand_are_used_first_and_skipped_where_nothing_fits():
 
 
 def test_a_piece_larger_than_the_sheet_is_named():
-    with pytest.raises(BadInput, match=r"'long-side' is 301\.0 x 31\.0 mm.*189\.0 x 280\.0"):
-        lay_out([box_piece("cab", 20, 20), box_piece("long-side", 300, 30)], 205, 297)
+    with pytest.raises(BadInput, match=r"'long-side' is 401\.0 x 31\.0 mm.*189\.0 x 280\.0"):
+        lay_out([box_piece("cab", 20, 20), box_piece("long-side", 400, 30)], 205, 297)
 
 
 def test_grain_is_named_where_it_alone_keeps_a_piece_off():
     with pytest.raises(BadInput, match="grain"):
         lay_out([box_piece("side", 150, 30)], 105, 297, grain=True)
+
+
+def test_a_long_strip_is_laid_aslant_where_only_that_fits():
+    sheets = lay_out([box_piece("waist", 140, 8)], 105, 148, 5, 3, effort=QUICK)
+    (place,) = sheets[0].placements
+    assert not np.isclose(np.degrees(place.turn) % 90, 0, atol=0.5)
+    assert shapely.box(5, 5, 100, 143).contains(placed_shapes(sheets[0])[0])
+
+
+def test_a_piece_that_fits_only_without_its_name_is_taken():
+    (sheet,) = lay_out([box_piece("waist", 93, 130, bleed=0)], 110, 148, 5, 3, grain=True, effort=QUICK)
+    assert len(sheet.placements) == 1
+
+
+def test_names_stand_close_to_their_pieces_and_upright(laid):
+    for sheet in laid:
+        for place, shape in zip(sheet.placements, placed_shapes(sheet), strict=True):
+            assert place.name_at is not None
+            box = box_at(place.name_at, place.name, True)
+            assert 0.25 < box.distance(shape) < 1.0
+            assert -np.pi / 2 < place.name_at.turn <= np.pi / 2 + 1e-9
+            others = [other for other in placed_shapes(sheet) if other is not shape]
+            assert all(box.distance(other) > 0.3 for other in others if not other.equals(shape))
 
 
 def test_the_check_finds_an_overlap():

@@ -63,13 +63,13 @@ def test_white_is_the_whole_print_less_the_choke():
 
 def test_bare_film_gets_no_white_and_what_covers_it_does():
     piece = box_piece("side", 40, 20, bleed=0)
-    assert white_area(piece, 0.1, {"#1f4d3a"}).area == pytest.approx(
+    assert white_area(piece, 0.1, frozenset({"#1f4d3a"})).area == pytest.approx(
         shapely.box(2, 2, 38, 18)
         .difference(shapely.box(2.4, 2.4, 37.6, 17.6))
         .buffer(-0.1, join_style="mitre")
         .area
     )
-    assert white_area(piece, 0.1, {"fill", "line"}).is_empty
+    assert white_area(piece, 0.1, frozenset({"fill", "line"})).is_empty
 
 
 def test_white_lettering_keeps_its_edge_on_bare_film():

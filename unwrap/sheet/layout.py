@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 import shapely
 import shapely.affinity
 
-from unwrap.errors import BadInput
+from unwrap.sheet.naming import turned_place
 from unwrap.sheet.nest import nest_in_strip
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Placement, Sheet
+from unwrap.sheet.standing import Copy, copies_of, fits, has_heading, printed_shape
 
-# Shapes are handed to the nesting as coarser ones that contain them, mm.
-COARSENESS = 0.15
-# What single precision in the nesting may cost, mm.
-SLACK = 0.02
 # Room kept for the scale bars and the line of text, mm: at the foot and at the left.
 FOOT, SIDE = 7.0, 6.0
 # Free turning has to save this share of the length to be worth a sheet that looks untidy,
@@ -28,17 +25,6 @@ WELL_COVERED = 0.8
 # hoped to fill, and how many of the pieces left over are tried, one by one, in the gaps.
 FIRST_CHOICE, MOST_HOPED = 0.8, 0.95
 LATE_COMERS = 4
-
-
-@dataclass(frozen=True)
-class _Copy:
-    """One thing to place: a copy of a piece, turned to stand straight, and its shape with half the gap."""
-
-    key: str
-    piece: Piece
-    copy: int
-    turn: float
-    shape: shapely.Polygon
 
 
 def lay_out(
@@ -85,26 +71,24 @@ def lay_out(
     """
     if not pieces:
         return ()
-    left = [_straightened(piece, copy, gap, grain) for piece in pieces for copy in range(piece.spares + 1)]
+    sizes = [*in_hand, (width, height)]
+    rooms = [(w - 2 * margin - SIDE, h - 2 * margin - FOOT) for w, h in sizes]
+    left = [copy for piece in pieces for copy in copies_of(piece, rooms, gap, grain)]
     left.sort(key=lambda copy: (-copy.shape.area, copy.key))
-    rooms = [
-        (size, (size[0] - 2 * margin - SIDE, size[1] - 2 * margin - FOOT))
-        for size in (*in_hand, (width, height))
-    ]
-    for copy in left:
-        if not any(_fits(copy, room, gap, grain) for _, room in rooms):
-            raise BadInput(_too_large(copy, rooms[-1][1], gap, grain))
+    order = {piece.name: k for k, piece in enumerate(pieces)}
     sheets: list[Sheet] = []
     while left:
-        size, room = rooms.pop(0) if len(rooms) > 1 else rooms[0]
-        fitting = [copy for copy in left if _fits(copy, room, gap, grain)]
+        last = len(sizes) == 1
+        size, room = (sizes[0], rooms[0]) if last else (sizes.pop(0), rooms.pop(0))
+        fitting = [copy for copy in left if fits(copy, room, gap, grain)]
+        if not fitting and not last:
+            continue
         if not fitting:
-            if len(rooms) > 1 or size != (width, height):
-                continue
-            raise BadInput(_too_large(left[0], room, gap, grain))
+            # Only a sheet in hand had room for it, and that one is full.
+            stood = copies_of(left[0].piece, rooms, gap, grain)
+            fitting = [copy for copy in stood if copy.key == left[0].key]
         placed = _fill_sheet(fitting, room, gap, grain, effort)
         placements = [_placement(copy, turn, x, y, size[1], margin, gap) for copy, turn, x, y in placed]
-        order = {piece.name: k for k, piece in enumerate(pieces)}
         placements.sort(key=lambda place: (order[place.piece.name], place.copy))
         sheets.append(Sheet(len(sheets) + 1, size[0], size[1], tuple(placements), margin))
         used = {copy.key for copy, *_ in placed}
@@ -114,76 +98,16 @@ def lay_out(
     return tuple(sheets)
 
 
-def printed_shape(piece: Piece) -> shapely.Geometry:
-    """All that a piece puts on the sheet: its outline and the bleed beyond it."""
-    shapes = [piece.outline, *(paint.area for paint in piece.paints)]
-    return shapely.unary_union(shapes)
-
-
-def _straightened(piece: Piece, copy: int, gap: float, grain: bool) -> _Copy:
-    """Turn a piece to stand straight, and its top upwards as nearly as that goes.
-
-    Straight is as its body stands where the film has a grain, and by its smallest box
-    otherwise: that is what nests well and looks tidy.
-    """
-    printed = printed_shape(piece)
-    upright = piece.up if piece.up.any() else np.array([-piece.front[1], piece.front[0]])
-    lean = np.pi / 2 - float(np.arctan2(upright[1], upright[0])) if upright.any() else None
-    box = np.asarray(printed.minimum_rotated_rectangle.exterior.coords)
-    turn = -float(np.arctan2(*(box[1] - box[0])[::-1]))
-    if lean is not None:
-        turn = lean if grain else turn + float(np.round((lean - turn) / (np.pi / 2)) * np.pi / 2)
-    turn = float((turn + np.pi) % (2 * np.pi) - np.pi)
-    turned = shapely.affinity.rotate(printed, turn, origin=(0, 0), use_radians=True)
-    return _Copy(f"{piece.name}/{copy}", piece, copy, turn, _nesting_shape(turned, gap))
-
-
-def _nesting_shape(printed: shapely.Geometry, gap: float) -> shapely.Polygon:
-    """A coarse polygon round a printed shape and half the gap; openings are given up."""
-    grown = printed.buffer(gap / 2 + SLACK, join_style="mitre", mitre_limit=1.5)
-    solid = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(grown)])
-    if solid.geom_type != "Polygon":
-        solid = solid.convex_hull
-    coarse = solid.simplify(COARSENESS).buffer(COARSENESS, join_style="mitre", mitre_limit=1.5)
-    coarse = shapely.Polygon(coarse.exterior).simplify(COARSENESS / 20)
-    return shapely.intersection(coarse, solid.envelope)
-
-
-def _size(copy: _Copy) -> tuple[float, float]:
-    x0, y0, x1, y1 = copy.shape.bounds
-    return x1 - x0, y1 - y0
-
-
-def _fits(copy: _Copy, room: tuple[float, float], gap: float, grain: bool) -> bool:
-    w, h = _size(copy)
-    room_w, room_h = room[0] + gap, room[1] + gap
-    return (w <= room_w and h <= room_h) or (not grain and h <= room_w and w <= room_h)
-
-
-def _too_large(copy: _Copy, room: tuple[float, float], gap: float, grain: bool) -> str:
-    w, h = (side - gap - 2 * SLACK for side in _size(copy))
-    turned = (
-        "; it would fit turned by a right angle, which the film's grain rules out"
-        if grain and h <= room[0] and w <= room[1]
-        else ""
-    )
-    return (
-        f"piece {copy.piece.name!r} is {w:.1f} x {h:.1f} mm with its bleed and the sheet has room for "
-        f"{room[0]:.1f} x {room[1]:.1f} mm inside its margins{turned}; use a larger sheet or part the region "
-        "in two with `within`"
-    )
-
-
 def _fill_sheet(
-    copies: list[_Copy], room: tuple[float, float], gap: float, grain: bool, effort: float
-) -> list[tuple[_Copy, float, float, float]]:
+    copies: list[Copy], room: tuple[float, float], gap: float, grain: bool, effort: float
+) -> list[tuple[Copy, float, float, float]]:
     """Place as many copies as the sheet takes: (copy, turn, x, y), from the upper left corner of the room."""
     across, along = room[0] + gap, room[1] + gap
     if _area(copies) <= MOST_HOPED * across * along:
         length, placed = _nest(copies, across, grain, effort)
         if length <= along:
             return placed
-    chosen: list[_Copy] = []
+    chosen: list[Copy] = []
     for copy in copies:
         if _area([*chosen, copy]) <= FIRST_CHOICE * across * along or not chosen:
             chosen.append(copy)
@@ -202,19 +126,19 @@ def _fill_sheet(
     return placed
 
 
-def _area(copies: Sequence[_Copy]) -> float:
+def _area(copies: Sequence[Copy]) -> float:
     return float(sum(copy.shape.area for copy in copies))
 
 
-def _reach(place: tuple[_Copy, float, float, float]) -> float:
+def _reach(place: tuple[Copy, float, float, float]) -> float:
     copy, turn, _, y = place
     turned = shapely.affinity.rotate(copy.shape, turn, origin=(0, 0), use_radians=True)
     return -(turned.bounds[1] + y)
 
 
 def _nest(
-    copies: list[_Copy], across: float, grain: bool, effort: float, enough: float = 0.0
-) -> tuple[float, list[tuple[_Copy, float, float, float]]]:
+    copies: list[Copy], across: float, grain: bool, effort: float, enough: float = 0.0
+) -> tuple[float, list[tuple[Copy, float, float, float]]]:
     """Nest in a strip that runs down the sheet; a strip's x is down, its y is to the right."""
     shapes = {copy.key: [(x, y) for x, y in copy.shape.exterior.coords[:-1]] for copy in copies}
     square_on = [90.0, 270.0] if grain else [0.0, 90.0, 180.0, 270.0]
@@ -229,12 +153,15 @@ def _nest(
 
 
 def _placement(
-    copy: _Copy, turn: float, x: float, y: float, height: float, margin: float, gap: float
+    copy: Copy, turn: float, x: float, y: float, height: float, margin: float, gap: float
 ) -> Placement:
     whole = float((copy.turn + turn + np.pi) % (2 * np.pi) - np.pi)
-    return Placement(
-        copy.piece, whole, (x + margin + SIDE - gap / 2, y + height - margin + gap / 2), copy.copy
-    )
+    x, y = x + margin + SIDE - gap / 2, y + height - margin + gap / 2
+    place = Placement(copy.piece, whole, (x, y), copy.copy)
+    if copy.name_at is None:
+        return place
+    name_at = turned_place(copy.name_at, place.name, has_heading(copy.piece), turn, x, y)
+    return replace(place, name_at=name_at)
 
 
 def check_sheet(sheet: Sheet, gap: float) -> None:

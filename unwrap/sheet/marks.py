@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
@@ -13,45 +11,16 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve
 from unwrap.sheet.curves import straight_curve
+from unwrap.sheet.foot import Mark, foot_marks
 from unwrap.sheet.layout import placed_shapes
 from unwrap.sheet.lettering import text_curves, text_width
+from unwrap.sheet.naming import ARROW_ROOM, SIZES, box_at, name_box
 from unwrap.sheet.piece import Piece
-from unwrap.sheet.sheet import Placement, Sheet
+from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 
-NAME_SIZE = 2.2
-SMALL_SIZE = 1.8
-RULE = 0.12
+NUMBER_SIZE = 1.6
 # Notes keep this clear of paint, mm.
 CLEAR = 0.35
-BAR_LENGTHS = (100.0, 50.0, 20.0, 10.0)
-
-
-@dataclass(frozen=True, eq=False)
-class Mark:
-    """One mark in the sheet's frame, not mirrored.
-
-    Parameters
-    ----------
-    kind : str
-        "text" and "solid" are filled, "rule" is stroked `RULE` wide.
-    curves : tuple of Curve
-        Its outline, or its centre lines.
-    text : str
-        What it says, for readers that cannot see it.
-    piece : str
-        The copy that it belongs to, as `copy_name` gives it; empty for the sheet's own.
-    """
-
-    kind: Literal["text", "solid", "rule"]
-    curves: tuple[Curve, ...]
-    text: str = ""
-    piece: str = ""
-
-
-def copy_name(placement: Placement) -> str:
-    """The name of a copy on the sheet: the piece's own, or `name-2`, `name-3` for spares."""
-    name = placement.piece.name
-    return name if placement.copy == 0 else f"{name}-{placement.copy + 1}"
 
 
 def sheet_marks(sheet: Sheet, title: str = "") -> tuple[Mark, ...]:
@@ -71,7 +40,7 @@ def sheet_marks(sheet: Sheet, title: str = "") -> tuple[Mark, ...]:
         on a piece.
     """
     taken = [shape.buffer(CLEAR, quad_segs=2) for shape in placed_shapes(sheet)]
-    bars = _scale_bars(sheet, title)
+    bars = foot_marks(sheet, title)
     inner = shapely.box(sheet.margin, sheet.margin, sheet.width - sheet.margin, sheet.height - sheet.margin)
     ground = _Ground(inner, taken)
     for mark in bars:
@@ -115,51 +84,6 @@ def _turned_box(at: FloatArray, turn: float, x0: float, y0: float, x1: float, y1
     return shapely.Polygon(corners @ np.array([[c, s], [-s, c]]) + at)
 
 
-def _scale_bars(sheet: Sheet, title: str) -> list[Mark]:
-    """A bar along the foot and one up the left side, ticked every 10 mm, and a line of text."""
-    marks = []
-    left, foot = sheet.margin + 1.0, sheet.margin + 1.0
-    room_x = sheet.width - 2 * sheet.margin - 4.0
-    room_y = sheet.height - 2 * sheet.margin - 8.0
-    along = next((length for length in BAR_LENGTHS if length <= room_x), None)
-    up = next((length for length in BAR_LENGTHS if length <= room_y), None)
-    text_from = left
-    if along:
-        start = left + 4.5
-        marks.append(Mark("rule", _bar(along, np.array([[1.0, 0.0, start], [0.0, 1.0, foot]]))))
-        label = f"{along:g} mm"
-        marks.append(Mark("text", text_curves(label, SMALL_SIZE, (start + along + 1.2, foot)), label))
-        text_from = start + along + 1.2 + text_width(label, SMALL_SIZE) + 5.0
-    if up:
-        start = foot + 4.5
-        marks.append(Mark("rule", _bar(up, np.array([[0.0, 1.0, left], [1.0, 0.0, start]]))))
-        label = f"{up:g} mm"
-        at = (left + 0.73 * SMALL_SIZE, start + up + 1.2)
-        marks.append(Mark("text", text_curves(label, SMALL_SIZE, at, np.pi / 2), label))
-    line = "  \u00b7  ".join(part for part in (title, f"sheet {sheet.number}") if part)
-    room = sheet.width - sheet.margin - text_from
-    if text_width(line, SMALL_SIZE) > room:
-        line = f"sheet {sheet.number}"
-    if text_width(line, SMALL_SIZE) <= room:
-        marks.append(
-            Mark(
-                "text",
-                text_curves(line, SMALL_SIZE, (sheet.width - sheet.margin - 1.0, foot), anchor=1.0),
-                line,
-            )
-        )
-    return marks
-
-
-def _bar(length: float, matrix: FloatArray) -> tuple[Curve, ...]:
-    """A ruled bar from the origin along +x: its ticks' middles are exactly 10 mm apart."""
-    lines = [np.array([[0.0, 0.0], [length, 0.0]])]
-    for k in range(int(length // 10) + 1):
-        tall = 2.4 if k in (0, int(length // 10)) else (1.7 if k % 5 == 0 else 1.1)
-        lines.append(np.array([[10.0 * k, 0.0], [10.0 * k, tall]]))
-    return tuple(straight_curve(line, closed=False).moved(matrix) for line in lines)
-
-
 def _arrow(direction: FloatArray, middle: FloatArray, solid: bool) -> tuple[Curve, ...]:
     """A small arrow through `middle`: a solid head for the front, an open one for the top."""
     along, across = direction, np.array([-direction[1], direction[0]])
@@ -190,26 +114,21 @@ def _heading(placement: Placement) -> tuple[FloatArray, bool] | None:
 
 
 def _name_marks(placement: Placement, shape: shapely.Geometry, ground: _Ground) -> list[Mark]:
-    """The copy's name and arrow, on free ground as near to the copy as can be."""
-    name = copy_name(placement)
-    heading = _heading(placement)
-    for size in (NAME_SIZE, SMALL_SIZE, 1.4):
-        width = text_width(name, size)
-        arrow_room = 3.4 if heading is not None else 0.0
-        low, high = -0.25 * size, 0.8 * size
-        whole = width + arrow_room
-        found = _free_place(shape, whole, low, high, ground)
-        if found is None:
-            continue
-        at, turn = found
-        marks = [Mark("text", text_curves(name, size, (at[0], at[1]), turn), name, name)]
-        ground.take(_turned_box(at, turn, -0.3, low, whole + 0.3, high))
-        if heading is not None:
-            along = np.array([np.cos(turn), np.sin(turn)])
-            middle = at + (width + 1.9) * along + 0.36 * size * np.array([-along[1], along[0]])
-            marks.append(_arrow_mark(heading, middle, name))
-        return marks
-    return []
+    """The copy's name and arrow, where the layout has kept room or on free ground near by."""
+    name, heading = placement.name, _heading(placement)
+    arrow = heading is not None
+    place = placement.name_at or _free_place(shape, name, arrow, ground)
+    if place is None:
+        return []
+    ground.take(box_at(place, name, arrow))
+    marks = [Mark("text", text_curves(name, place.size, (place.x, place.y), place.turn), name, name)]
+    if heading is not None:
+        along = np.array([np.cos(place.turn), np.sin(place.turn)])
+        across = np.array([-along[1], along[0]])
+        beside = text_width(name, place.size) + 0.55 * ARROW_ROOM
+        middle = np.array([place.x, place.y]) + beside * along + 0.36 * place.size * across
+        marks.append(_arrow_mark(heading, middle, name))
+    return marks
 
 
 def _arrow_mark(heading: tuple[FloatArray, bool], middle: FloatArray, name: str) -> Mark:
@@ -218,28 +137,26 @@ def _arrow_mark(heading: tuple[FloatArray, bool], middle: FloatArray, name: str)
     return Mark("solid" if is_front else "rule", _arrow(direction, middle, is_front), says, name)
 
 
-def _free_place(
-    shape: shapely.Geometry, width: float, low: float, high: float, ground: _Ground
-) -> tuple[FloatArray, float] | None:
-    """A free place for a box `width` long near a shape: level first, then upright."""
-    for distance in (0.1, 1.0, 2.5, 6.0, 12.0, 30.0, 70.0):
-        ring = (
-            shape.buffer(distance).convex_hull.boundary if distance > 5 else shape.buffer(distance).boundary
-        )
-        for turn in (0.0, np.pi / 2):
-            along = np.array([np.cos(turn), np.sin(turn)])
-            across = np.array([-along[1], along[0]])
-            count = int(min(max(ring.length / 1.0, 16), 160))
+def _free_place(shape: shapely.Geometry, name: str, arrow: bool, ground: _Ground) -> NamePlace | None:
+    """A free place for a name near a shape: level first, then upright, then smaller."""
+    for size in SIZES:
+        _, low, _, high = name_box(name, size, arrow)
+        for distance in (0.1, 1.0, 2.5, 6.0, 12.0, 30.0, 70.0):
+            ring = shape.buffer(distance).boundary
+            count = int(np.clip(ring.length, 16, 160))
             places = shapely.get_coordinates(
                 shapely.line_interpolate_point(ring, np.linspace(0, 1, count), normalized=True)
             )
-            # Below the piece reads best, then above; its left end first.
-            order = np.lexsort([places @ along, np.round(places @ across, 1)])
-            for place in places[order]:
-                for lift in (-high, -low):
-                    at = place + lift * across
-                    if ground.is_free(_turned_box(at, turn, -0.3, low, width + 0.3, high)):
-                        return at, turn
+            for turn in (0.0, np.pi / 2):
+                along = np.array([np.cos(turn), np.sin(turn)])
+                across = np.array([-along[1], along[0]])
+                # Below the piece reads best, then above; its left end first.
+                for place in places[np.lexsort([places @ along, np.round(places @ across, 1)])]:
+                    for lift in (-high, -low):
+                        x, y = place + lift * across
+                        found = NamePlace(float(x), float(y), turn, size)
+                        if ground.is_free(box_at(found, name, arrow)):
+                            return found
     return None
 
 
@@ -250,7 +167,7 @@ def _slit_numbers(placement: Placement, ground: _Ground) -> list[Mark]:
     matrix = placement.matrix
     for number, (mouth, tip) in enumerate(mouths, start=1):
         text = str(number)
-        width = text_width(text, 1.6)
+        width = text_width(text, NUMBER_SIZE)
         out = mouth - tip
         out = out / max(float(np.linalg.norm(out)), 1e-9)
         for distance in (0.9, 1.4, 2.0, 3.0, 4.5):
@@ -259,8 +176,10 @@ def _slit_numbers(placement: Placement, ground: _Ground) -> list[Mark]:
             box = _turned_box(at, 0.0, -0.1, -0.1, width + 0.1, 1.3)
             if ground.is_free(box):
                 ground.take(box)
-                name = copy_name(placement)
-                marks.append(Mark("text", text_curves(text, 1.6, (at[0], at[1])), f"slit {number}", name))
+                name = placement.name
+                marks.append(
+                    Mark("text", text_curves(text, NUMBER_SIZE, (at[0], at[1])), f"slit {number}", name)
+                )
                 break
     return marks
 

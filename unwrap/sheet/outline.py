@@ -19,6 +19,8 @@ from unwrap.sheet.piece import Piece
 CLOSED_SLIT = 1e-3
 # A direction on the body has to run this much along the film, on average, to be worth an arrow.
 LEAST_SLOPE = 0.35
+# A piece that takes up this share of the film's window somewhere is apt to go wrong once.
+MUCH_OF_WINDOW = 0.8
 
 
 def finish_piece(
@@ -29,7 +31,7 @@ def finish_piece(
     paints: Sequence[Paint] = (),
     *,
     bleed: float = 0.5,
-    spares: int = 0,
+    spares: int | None = None,
 ) -> Piece:
     """Make a piece that can be laid on a sheet.
 
@@ -47,8 +49,8 @@ def finish_piece(
         What is printed, in painting order, inside the outline.
     bleed : float
         How far paint that reaches the outline is carried beyond it, mm.
-    spares : int
-        How many extra copies to print.
+    spares : int or None
+        How many extra copies to print; None leaves it to the risk (`risk_spares`).
 
     Returns
     -------
@@ -68,8 +70,20 @@ def finish_piece(
         slits=slits,
         front=direction_on(flat, np.array([1.0, 0.0, 0.0])),
         up=direction_on(flat, np.array([0.0, 0.0, 1.0])),
-        spares=spares,
+        spares=risk_spares(flat) if spares is None else spares,
     )
+
+
+def risk_spares(flat: FlatPiece) -> int:
+    """How many spares a piece should have: one where it is likely to be spoilt.
+
+    That is one with relief cuts, or one that takes up most of what the film can.
+    """
+    low, high = flat.film.window
+    grow = flat.stretch_figures.p99 > MUCH_OF_WINDOW * (high - 1.0)
+    shrink = flat.compression_figures.p99 > MUCH_OF_WINDOW * (1.0 - low)
+    strained = (grow and high > 1.0) or (shrink and low < 1.0) or not flat.within
+    return int(bool(flat.cuts) or strained)
 
 
 def outline_of(points: FloatArray, faces: IntArray) -> tuple[shapely.Polygon, tuple[FloatArray, ...]]:

@@ -13,9 +13,10 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve, Paint
 from unwrap.sheet.curves import is_straight
+from unwrap.sheet.foot import RULE
 from unwrap.sheet.inks import Press, Tints, tints_of
-from unwrap.sheet.marks import RULE, crop_curves, sheet_marks
-from unwrap.sheet.plates import white_area
+from unwrap.sheet.marks import crop_curves, sheet_marks
+from unwrap.sheet.plates import white_curves
 from unwrap.sheet.sheet import Placement, Sheet
 from unwrap.sheet.trap import traps_of
 
@@ -82,8 +83,8 @@ class _Page:
         self._begin_layer(name, Dictionary(GTS_ProcStepsGroup=Name.White))
         self._use_ink(name, (0.0, 0.0, 0.0, 0.0))
         for placement in self.sheet.placements:
-            area = white_area(placement.piece, self.press.choke_of(hit), self.press.bare)
-            self._fill(curves_of_area(area), placement.matrix)
+            curves = white_curves(placement.piece, self.press.choke_of(hit), self.press.bare)
+            self._fill(curves, placement.matrix)
         self._end_layer()
 
     def colour_layer(self) -> None:

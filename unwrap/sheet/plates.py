@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import shapely
 
+from unwrap.livery.fit import curves_of_area
+from unwrap.livery.paint import Curve
 from unwrap.sheet.piece import Piece
 
 # Smaller than any dot, mm^2.
 LEAST_AREA = 1e-4
 
 
-def white_area(
-    piece: Piece, choke: float = 0.15, bare: frozenset[str] | set[str] = frozenset()
-) -> shapely.Geometry:
+def white_area(piece: Piece, choke: float = 0.15, bare: frozenset[str] = frozenset()) -> shapely.Geometry:
     """The ground that white covers on a piece.
 
     Parameters
@@ -22,7 +24,7 @@ def white_area(
     choke : float
         How far white stays inside the edge of the colour, mm: as far as the printer
         may shift one ink against the others.
-    bare : set of str
+    bare : frozenset of str
         Colours ("#rrggbb") and kinds of paint that stand on bare film, such as tinted
         windows. What covers them later has its white all the same.
 
@@ -38,6 +40,12 @@ def white_area(
     inside = printed.buffer(-choke, join_style="mitre", mitre_limit=2.0) if choke > 0 else printed
     own = shapely.union_all([area for colour, area in backed if is_white(colour)])
     return polygons_in(shapely.union(inside, own))
+
+
+@lru_cache(maxsize=128)
+def white_curves(piece: Piece, choke: float, bare: frozenset[str]) -> tuple[Curve, ...]:
+    """The outlines of the white on a piece, kept: every copy and every file asks for them."""
+    return curves_of_area(white_area(piece, choke, bare))
 
 
 def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:

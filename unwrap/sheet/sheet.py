@@ -10,6 +10,16 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.sheet.piece import Piece
 
 
+@dataclass(frozen=True)
+class NamePlace:
+    """Where a name is written: the left end of its base line, mm, its turn, radians, its size, mm."""
+
+    x: float
+    y: float
+    turn: float
+    size: float
+
+
 @dataclass(frozen=True, eq=False)
 class Placement:
     """One copy of a piece on a sheet.
@@ -25,12 +35,20 @@ class Placement:
         not mirrored.
     copy : int
         0 for the piece itself, 1, 2, ... for spares.
+    name_at : NamePlace or None
+        Where its name stands, in the sheet's frame; None leaves it to the marks.
     """
 
     piece: Piece
     turn: float
     shift: tuple[float, float]
     copy: int = 0
+    name_at: NamePlace | None = None
+
+    @property
+    def name(self) -> str:
+        """The copy's name on the sheet: the piece's own, or `name-2`, `name-3` for spares."""
+        return self.piece.name if self.copy == 0 else f"{self.piece.name}-{self.copy + 1}"
 
     @property
     def matrix(self) -> FloatArray:

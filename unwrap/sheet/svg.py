@@ -10,9 +10,10 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Paint
 from unwrap.sheet.curves import path_data
+from unwrap.sheet.foot import RULE, Mark
 from unwrap.sheet.inks import Press
-from unwrap.sheet.marks import RULE, Mark, copy_name, crop_curves, sheet_marks
-from unwrap.sheet.plates import white_area
+from unwrap.sheet.marks import crop_curves, sheet_marks
+from unwrap.sheet.plates import white_curves
 from unwrap.sheet.sheet import Placement, Sheet
 
 CROP_GREY = "#9a9a9a"
@@ -102,7 +103,7 @@ def _whole(placement: Placement, frame: FloatArray) -> FloatArray:
 
 def _piece_group(placement: Placement, layer: str) -> Group:
     """A copy's group. The colour layer bears the plain id; an id may stand only once in a file."""
-    name = copy_name(placement)
+    name = placement.name
     ident = f"piece-{name}" if layer == "colour" else f"{layer}-piece-{name}"
     return Group(id=ident, class_=f"piece-{name}", debug=False)
 
@@ -140,11 +141,9 @@ def _white_layer(sheet: Sheet, frame: FloatArray, press: Press, colour: str) -> 
     layer = Group(id="white", fill=colour, fill_rule="evenodd", debug=False)
     for placement in sheet.placements if press.has_white else ():
         group = _piece_group(placement, "white")
-        area = white_area(placement.piece, press.white_choke, press.bare)
-        if not area.is_empty:
-            group.add(
-                svgwrite.path.Path(d=path_data(curves_of_area(area), _whole(placement, frame)), debug=False)
-            )
+        curves = white_curves(placement.piece, press.white_choke, press.bare)
+        if curves:
+            group.add(svgwrite.path.Path(d=path_data(curves, _whole(placement, frame)), debug=False))
         layer.add(group)
     return layer
 
@@ -166,7 +165,7 @@ def _cut_layer(sheet: Sheet, frame: FloatArray) -> Group:
 
 def _notes_layer(sheet: Sheet, frame: FloatArray, title: str) -> Group:
     layer = Group(id="notes", fill=NOTE_GREY, stroke="none", debug=False)
-    groups = {copy_name(placement): _piece_group(placement, "notes") for placement in sheet.placements}
+    groups = {placement.name: _piece_group(placement, "notes") for placement in sheet.placements}
     for mark in sheet_marks(sheet, title):
         (groups[mark.piece] if mark.piece else layer).add(_marked(mark, frame))
     for group in groups.values():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import shapely
 
@@ -19,6 +20,7 @@ class Tinted:
     tints: Tints
 
 
+@lru_cache(maxsize=128)
 def traps_of(piece: Piece, press: Press) -> tuple[Tinted, ...]:
     """The overlaps between the colours of a piece.
 
