@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from unwrap.body.edges import Edges
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -58,10 +62,19 @@ class Body:
         return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
 
     @cached_property
+    def edges(self) -> Edges:
+        """The edges and the faces at each; found once."""
+        from unwrap.body.edges import find_edges
+
+        return find_edges(self.faces)
+
+    @cached_property
     def bounds(self) -> FloatArray:
         """(2, 3) lowest and highest coordinates, mm."""
-        used = self.vertices[np.unique(self.faces)]
-        return np.array([used.min(axis=0), used.max(axis=0)])
+        used = np.zeros(len(self.vertices), dtype=bool)
+        used[self.faces] = True
+        places = self.vertices if used.all() else self.vertices[used]
+        return np.array([places.min(axis=0), places.max(axis=0)])
 
     @property
     def size(self) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, FloatArray, IntArray
-from unwrap.body.edges import Edges, find_edges, find_shells
+from unwrap.body.edges import Edges, find_shells
 from unwrap.body.rays import Rays
 from unwrap.body.soup import counts
 
@@ -156,7 +156,7 @@ def check_health(body: Body, *, rays: Rays | None = None) -> Health:
     -------
     Health
     """
-    edges = find_edges(body.faces)
+    edges = body.edges
     middle = body.vertices[edges.ends].mean(axis=1)
     a, b, c = np.moveaxis(body.corners, 1, 0)
     longest = np.sqrt(np.max([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0))

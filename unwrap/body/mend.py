@@ -8,8 +8,8 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import FloatArray, IntArray
-from unwrap.body.edges import find_edges
+from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.edges import Edges, find_edges
 from unwrap.body.soup import counts
 
 # Gaps narrower than this are flaws of the export, since no printer could leave them, mm.
@@ -23,7 +23,9 @@ ROUNDS = 12
 ASKEW = np.linalg.qr(np.array([[0.83, 0.29], [-0.37, 0.91], [0.41, 0.17]]))[0]
 
 
-def mend_mesh(vertices: FloatArray, faces: IntArray, scale: float) -> tuple[IntArray, list[str]]:
+def mend_mesh(
+    vertices: FloatArray, faces: IntArray, scale: float, edges: Edges | None = None
+) -> tuple[IntArray, list[str]]:
     """Close cracks, join T-junctions and take slivers out, all under stated tolerances.
 
     Parameters
@@ -34,6 +36,8 @@ def mend_mesh(vertices: FloatArray, faces: IntArray, scale: float) -> tuple[IntA
         Triangles of three different vertices.
     scale : float
         The body's diagonal, mm. On a tiny body the tolerances shrink with it.
+    edges : Edges or None
+        Of the faces, when they are at hand.
 
     Returns
     -------
@@ -44,12 +48,13 @@ def mend_mesh(vertices: FloatArray, faces: IntArray, scale: float) -> tuple[IntA
     """
     repairs = []
     crack, sliver = min(CRACK, 1e-4 * scale), min(SLIVER, 2e-5 * scale)
-    faces, closed = close_cracks(vertices, faces, crack)
-    if closed:
-        repairs.append(f"closed cracks narrower than {crack:.2g} mm at {counts(closed, 'vertex')}")
-    faces, joined = join_t_junctions(vertices, faces, crack)
-    if joined:
-        repairs.append(f"joined {counts(joined, 'T-junction')} within {crack:.2g} mm")
+    if ((edges or find_edges(faces)).number == 1).any():
+        faces, closed = close_cracks(vertices, faces, crack)
+        if closed:
+            repairs.append(f"closed cracks narrower than {crack:.2g} mm at {counts(closed, 'vertex')}")
+        faces, joined = join_t_junctions(vertices, faces, crack)
+        if joined:
+            repairs.append(f"joined {counts(joined, 'T-junction')} within {crack:.2g} mm")
     faces, taken = take_slivers_out(vertices, faces, sliver)
     if taken:
         repairs.append(f"took out {counts(taken, 'sliver')} lower than {sliver:.2g} mm")
@@ -132,44 +137,64 @@ def take_slivers_out(vertices: FloatArray, faces: IntArray, tolerance: float) ->
     taken : int
         How many slivers are gone.
     """
-    total = 0
+    thin = _caps(vertices, faces, tolerance)
+    if not thin.any():
+        return faces, 0
+    # Only what touches a sliver is looked at; the rest of a large mesh stays as it is.
+    touched = np.zeros(len(vertices), dtype=bool)
+    touched[faces[thin]] = True
+    near = touched[faces].any(axis=1)
+    local, total = faces[near], 0
     for _ in range(ROUNDS):
-        p = vertices[faces]
-        length = np.linalg.norm(np.roll(p, -1, axis=1) - p, axis=2)
-        longest = np.argmax(length, axis=1)
-        doubled = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-        most = length.max(axis=1)
-        height = doubled / np.maximum(most, 1e-300)
-        # Only a flat cap can give its vertex away: one with a short side is a needle, and
-        # a neighbour as low as itself would only become another sliver.
-        thin = np.flatnonzero((height < tolerance) & (length.min(axis=1) > NEEDLE * tolerance))
-        if len(thin) == 0:
+        local, taken = _take_out_once(vertices, local, tolerance)
+        if not taken:
             break
-        edges = find_edges(faces)
-        edge = edges.of_face[thin, longest[thin]]
-        mate = np.full((len(edges.number), 2), -1)
-        mate[edges.pair_edge] = edges.pairs
-        other = np.where(mate[edge, 0] == thin, mate[edge, 1], mate[edge, 0])
-        apex = faces[thin, (longest[thin] + 2) % 3]
-        usable = (other >= 0) & (height[other] > tolerance)
-        usable &= (faces[np.maximum(other, 0)] != apex[:, None]).all(axis=1)
-        thin, other, edge, apex = thin[usable], other[usable], edge[usable], apex[usable]
-        # No face may be both dropped and split, or split twice, in one round.
-        busy = np.zeros(len(faces), dtype=bool)
-        keep = []
-        for k in range(len(thin)):
-            if not busy[thin[k]] and not busy[other[k]]:
-                busy[thin[k]] = busy[other[k]] = True
-                keep.append(k)
-        if not keep:
-            break
-        side = np.argmax(edges.of_face[other[keep]] == edge[keep][:, None], axis=1)
-        split = _split(faces, other[keep], side, apex[keep])
-        left = np.ones(len(split), dtype=bool)
-        left[thin[keep]] = False
-        faces = split[left]
-        total += len(keep)
-    return faces, total
+        total += taken
+    return np.concatenate([faces[~near], local]), total
+
+
+def _caps(vertices: FloatArray, faces: IntArray, tolerance: float) -> BoolArray:
+    """Slivers that can give their vertex away: no side is short, or it would be a needle."""
+    height, length = _heights(vertices, faces)
+    return (height < tolerance) & (length.min(axis=1) > NEEDLE * tolerance)
+
+
+def _heights(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
+    """(m,) heights over the longest side, and (m, 3) lengths of the sides."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    length = np.stack([np.sqrt(((q - p) ** 2).sum(axis=1)) for p, q in ((a, b), (b, c), (c, a))], axis=1)
+    doubled = np.sqrt((np.cross(b - a, c - a) ** 2).sum(axis=1))
+    return doubled / np.maximum(length.max(axis=1), 1e-300), length
+
+
+def _take_out_once(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[IntArray, int]:
+    """One round: slivers that share no face with another one of the round."""
+    height, length = _heights(vertices, faces)
+    thin = np.flatnonzero((height < tolerance) & (length.min(axis=1) > NEEDLE * tolerance))
+    if len(thin) == 0:
+        return faces, 0
+    edges = find_edges(faces)
+    longest = np.argmax(length[thin], axis=1)
+    edge = edges.of_face[thin, longest]
+    mate = np.full((len(edges.number), 2), -1)
+    mate[edges.pair_edge] = edges.pairs
+    other = np.where(mate[edge, 0] == thin, mate[edge, 1], mate[edge, 0])
+    apex = faces[thin, (longest + 2) % 3]
+    # A neighbour as low as the sliver itself would only become another sliver.
+    usable = (other >= 0) & (height[other] > tolerance) & (faces[other] != apex[:, None]).all(axis=1)
+    busy = np.zeros(len(faces), dtype=bool)
+    keep = []
+    for k in np.flatnonzero(usable):
+        if not busy[thin[k]] and not busy[other[k]]:
+            busy[thin[k]] = busy[other[k]] = True
+            keep.append(k)
+    if not keep:
+        return faces, 0
+    side = np.argmax(edges.of_face[other[keep]] == edge[keep][:, None], axis=1)
+    split = _split(faces, other[keep], side, apex[keep])
+    left = np.ones(len(split), dtype=bool)
+    left[thin[keep]] = False
+    return split[left], len(keep)
 
 
 def _split(faces: IntArray, face: IntArray, side: IntArray, vertex: IntArray) -> IntArray:

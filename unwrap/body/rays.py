@@ -50,7 +50,9 @@ class Rays:
     """
 
     def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
-        used = vertices[np.unique(faces)] if len(faces) else np.zeros((1, 3))
+        mask = np.zeros(len(vertices), dtype=bool)
+        mask[faces] = True
+        used = vertices[mask] if mask.any() else np.zeros((1, 3))
         self.middle = 0.5 * (used.min(axis=0) + used.max(axis=0))
         self.reach = float(np.linalg.norm(np.ptp(used, axis=0))) or 1.0
         self._scene = rtcore_scene.EmbreeScene()

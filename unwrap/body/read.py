@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from unwrap.body.body import Body, FloatArray
+from unwrap.body.edges import find_edges
 from unwrap.body.glb import read_glb
 from unwrap.body.mend import mend_mesh
 from unwrap.body.obj import not_finite, read_obj
 from unwrap.body.off import read_off
 from unwrap.body.ply import read_ply
-from unwrap.body.soup import Soup
+from unwrap.body.soup import Soup, counts, damaged
 from unwrap.body.stl import read_stl
 from unwrap.body.threemf import read_3mf
 from unwrap.body.weld import drop_empty_faces, drop_unused, weld, weld_tolerance
@@ -79,33 +80,44 @@ def load_body(
     if units not in UNITS:
         raise BadInput(f'units = "{units}": give one of {", ".join(UNITS)}')
     soup = _read(path, file, max_bytes, max_faces)
-    _check(soup, file)
+    if len(soup.faces) == 0:
+        raise damaged(file, f"declares {counts(soup.declared, 'face')} and holds none that has an area")
+    vertices, faces = drop_unused(soup.vertices, soup.faces)
+    if not np.isfinite(vertices).all():
+        raise not_finite(file)
     scale = MM_PER_UNIT[soup.unit if soup.unit and units == "mm" else units]
     notes = list(soup.notes)
     if soup.unit and units == "mm" and soup.unit != "mm":
         notes.append(f"took the file's own unit ({soup.unit}): 1 {soup.unit} = {scale:g} mm")
     with np.errstate(over="ignore", invalid="ignore"):
-        vertices = scale * (soup.vertices @ turn.T)
-    if not (np.abs(vertices[soup.faces.ravel()]) <= FARTHEST).all():
+        vertices = scale * (vertices @ turn.T)
+    if not (np.abs(vertices) <= FARTHEST).all():
         raise BadInput(
             f"{file}: has coordinates beyond {FARTHEST / 1e6:g} km, more than a body can have; "
             f'check units (now "{units}") and export the mesh again'
         )
-    tolerance = weld_tolerance(vertices[soup.faces.ravel()])
-    vertices, faces, moved = weld(vertices, soup.faces, tolerance)
+    tolerance = weld_tolerance(vertices)
+    vertices, faces, moved = weld(vertices, faces, tolerance)
     if moved:
         notes.append(f"welded {moved} vertices that lay within {tolerance:.2g} mm of others")
     faces, dropped = drop_empty_faces(faces)
     if len(faces) == 0:
         raise BadInput(f"{file}: all its faces are without area; check units and export the mesh again")
-    faces, mended = mend_mesh(vertices, faces, float(np.linalg.norm(np.ptp(vertices, axis=0))))
+    whole = find_edges(faces)
+    as_welded = faces
+    faces, mended = mend_mesh(vertices, faces, float(np.linalg.norm(np.ptp(vertices, axis=0))), whole)
     if mended:  # two slivers back to back leave a pair of faces behind
         faces, again = drop_empty_faces(faces)
         mended += again
-    vertices, faces = drop_unused(vertices, faces)
-    faces, turned = wind_outward(vertices, faces)
+        vertices, faces = drop_unused(vertices, faces)
+    edges = whole if faces is as_welded else find_edges(faces)
+    as_mended = faces
+    faces, turned = wind_outward(vertices, faces, edges)
     name = os.fsencode(path.stem).decode("utf-8", "replace")
-    return Body(vertices, faces, name, path, tuple(notes + dropped + mended + turned))
+    body = Body(vertices, faces, name, path, tuple(notes + dropped + mended + turned))
+    if faces is as_mended:
+        body.__dict__["edges"] = edges  # fills the cached property, since they are at hand
+    return body
 
 
 def turn_axes(front: str, up: str) -> FloatArray:
@@ -158,13 +170,3 @@ def _read(path: Path, file: str, max_bytes: int, max_faces: int) -> Soup:
     if len(data) == 0:
         raise BadInput(f"{file}: is empty; export or download it again")
     return reader(data, file, max_faces)
-
-
-def _check(soup: Soup, file: str) -> None:
-    """Refuse what no later step could use."""
-    if len(soup.faces) == 0:
-        raise BadInput(
-            f"{file}: declares {soup.declared} faces and holds none that has an area; export it again"
-        )
-    if not np.isfinite(soup.vertices[soup.faces.ravel()]).all():
-        raise not_finite(file)

@@ -11,7 +11,7 @@ import shapely
 import svgwrite
 
 from unwrap.body.body import Body, FloatArray
-from unwrap.body.edges import Edges, find_edges
+from unwrap.body.edges import Edges
 from unwrap.body.lines import visible_lines
 from unwrap.body.rays import Rays
 from unwrap.body.silhouette import find_outline
@@ -112,7 +112,7 @@ def draw_view(body: Body, side: Side, *, crease: float = CREASE, ready: Ready | 
 
 def make_ready(body: Body) -> Ready:
     """The body's rays and edges, which all its views share."""
-    return Rays(body.vertices, body.faces), find_edges(body.faces)
+    return Rays(body.vertices, body.faces), body.edges
 
 
 def draw_views(body: Body) -> tuple[View, ...]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
@@ -13,6 +16,8 @@ from unwrap.body.soup import counts
 # Vertices closer than this are one place, mm. It is what single precision and six printed
 # digits lose on a body of a few hundred mm; wider gaps are only closed along open edges.
 WELD = 1e-4
+# More near neighbours than this for each vertex are not told apart one by one.
+CROWD = 50
 
 
 def weld_tolerance(vertices: FloatArray) -> float:
@@ -42,9 +47,14 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     moved : int
         How many vertices of different positions were welded.
     """
-    used, faces = drop_unused(vertices, faces)
-    unique, number = _same(used)
-    near = cKDTree(unique).query_pairs(tolerance, output_type="ndarray")
+    vertices, faces = drop_unused(vertices, faces)
+    unique, number = _same(vertices)
+    tree = cKDTree(unique, balanced_tree=False, compact_nodes=False)
+    if len(unique) > CROWD and tree.count_neighbors(tree, tolerance) > CROWD * len(unique):
+        # A speck of a body beside a far-flung vertex: rounding does what pairs cannot.
+        cells, cell = _same(np.round(unique / tolerance))
+        return cells * tolerance, cell[number][faces], len(unique) - len(cells)
+    near = tree.query_pairs(tolerance, output_type="ndarray")
     if len(near) == 0:
         return unique, number[faces], 0
     ones = np.ones(len(near), dtype=np.int8)
@@ -76,15 +86,19 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
         faces = faces[whole]
     if len(faces) == 0:
         return faces, repairs
+    again = np.zeros(len(faces), dtype=bool)
+    kept_for = np.arange(len(faces))
     key = np.sort(faces, axis=1)
+    suspect = _alike(key)
+    key = key[suspect]
     order = np.lexsort(key.T[::-1])
     ordered = key[order]
-    again = np.zeros(len(faces), dtype=bool)
-    again[order[1:]] = (ordered[1:] == ordered[:-1]).all(axis=1)
+    repeats = np.zeros(len(order), dtype=bool)
+    repeats[1:] = (ordered[1:] == ordered[:-1]).all(axis=1)
+    first = order[np.maximum.accumulate(np.where(~repeats, np.arange(len(order)), 0))]
+    again[suspect[order]] = repeats
+    kept_for[suspect[order]] = suspect[first]
     if again.any():
-        first = order[np.maximum.accumulate(np.where(~again[order], np.arange(len(order)), 0))]
-        kept_for = np.empty(len(faces), dtype=np.int64)
-        kept_for[order] = first
         back = again & ~_wind_alike(faces, faces[kept_for])
         if back.any():
             repairs.append(f"dropped {counts(int(back.sum()), 'face')} lying back to back on others")
@@ -92,6 +106,28 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
             repairs.append(f"dropped {counts(int((again & ~back).sum()), 'repeated face')}")
         faces = faces[~again]
     return faces, repairs
+
+
+def _alike(rows: NDArray[Any]) -> IntArray:
+    """Rows that may stand more than once, ascending; few others are among them."""
+    packed, bits = _packed(rows)
+    packed.sort()
+    index = (packed & np.uint64((1 << bits) - 1)).astype(np.int64)
+    key = packed >> np.uint64(bits)
+    same = np.concatenate([[False], key[1:] == key[:-1], [False]])
+    return np.sort(index[same[1:] | same[:-1]])
+
+
+def _packed(rows: NDArray[Any]) -> tuple[NDArray[np.uint64], int]:
+    """A hash of each (n, 3) row with the row's number in the lowest bits, and how many those are."""
+    mixed = np.zeros(len(rows), dtype=np.uint64)
+    for column, factor in zip(
+        rows.T, (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB), strict=True
+    ):
+        mixed = (mixed ^ (mixed >> np.uint64(31)) ^ column.view(np.uint64)) * np.uint64(factor)
+    bits = max(len(rows) - 1, 1).bit_length()
+    mixed = (mixed >> np.uint64(bits)) << np.uint64(bits)
+    return mixed | np.arange(len(rows), dtype=np.uint64), bits
 
 
 def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
@@ -113,15 +149,14 @@ def drop_unused(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntA
 
 def _same(vertices: FloatArray) -> tuple[FloatArray, IntArray]:
     """Exactly equal positions once, in the order of their first appearance."""
-    bits = np.ascontiguousarray(vertices + 0.0).view(np.uint64)  # + 0.0 makes -0.0 equal to 0.0
-    mixed = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
-    mixed ^= mixed >> np.uint64(29)
-    mixed = (mixed + bits[:, 1]) * np.uint64(0xBF58476D1CE4E5B9)
-    mixed ^= mixed >> np.uint64(32)
-    mixed = (mixed + bits[:, 2]) * np.uint64(0x94D049BB133111EB)
-    order = np.argsort(mixed, kind="stable")
+    # + 0.0 makes -0.0 equal to 0.0. Columns of their own are read faster than rows.
+    columns = np.asfortranarray(vertices + 0.0)
+    packed, bits = _packed(columns)
+    packed.sort()
+    order = (packed & np.uint64((1 << bits) - 1)).astype(np.int64)
     ordered = vertices[order]
     fresh = np.concatenate([[True], (ordered[1:] != ordered[:-1]).any(axis=1)])
+    # Equal keys keep their order, so the first of each run appeared first.
     first = order[fresh]
     rank = np.empty(len(first), dtype=np.int64)
     by_appearance = np.argsort(first)

@@ -7,7 +7,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
-from unwrap.body.edges import find_edges, find_shells
+from unwrap.body.edges import Edges, find_edges, find_shells
 from unwrap.body.rays import Rays
 from unwrap.body.sky import look_at_sky, sample_faces, sky_directions
 from unwrap.body.soup import counts
@@ -16,7 +16,9 @@ DIRECTIONS = 48
 SAMPLES_PER_PATCH = 96
 
 
-def wind_outward(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[str]]:
+def wind_outward(
+    vertices: FloatArray, faces: IntArray, edges: Edges | None = None
+) -> tuple[IntArray, list[str]]:
     """Turn faces so that neighbours agree and the side that sees the sky is outward.
 
     Parameters
@@ -25,6 +27,8 @@ def wind_outward(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[
         Welded positions, mm, +z up.
     faces : (m, 3) int64
         Triangles, each of three different vertices.
+    edges : Edges or None
+        Of the faces, when they are at hand.
 
     Returns
     -------
@@ -39,29 +43,29 @@ def wind_outward(vertices: FloatArray, faces: IntArray) -> tuple[IntArray, list[
     volume is right as it is. Any other is judged by which of its sides sees more sky; one
     that sees none on either side stays as it is (a hidden hollow is rightly inside out).
     """
-    edges = find_edges(faces)
+    edges = edges or find_edges(faces)
     turned, twisted = _agreeing(len(faces), edges.pairs, edges.agree)
     patch_count, patch = find_shells(len(faces), edges.pairs)
     corners = vertices[faces]
-    areas = 0.5 * np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
+    a, b, c = (corners[:, k] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    areas = 0.5 * np.sqrt((normal**2).sum(axis=1))
     # The file's own winding decides between the two sides of a patch until rays do.
-    mostly_turned = np.bincount(patch, np.where(turned, areas, -areas), patch_count) > 0
-    turned ^= mostly_turned[patch]
+    if turned.any():
+        mostly_turned = np.bincount(patch, np.where(turned, areas, -areas), patch_count) > 0
+        turned ^= mostly_turned[patch]
+    sign = np.where(turned, -1.0, 1.0)
 
     closed = np.ones(patch_count, dtype=bool)
-    closed[patch[(edges.number[edges.of_face] != 2).any(axis=1)]] = False
-    sign = np.where(turned, -1.0, 1.0)
-    middle = vertices.mean(axis=0)
-    a, b, c = np.moveaxis(corners - middle, 1, 0)
-    volume = np.bincount(patch, sign * np.einsum("md,md->m", a, np.cross(b, c)) / 6.0, patch_count)
+    closed[patch[np.flatnonzero((edges.number != 2)[edges.of_face].any(axis=1))]] = False
+    # Six times a tetrahedron's volume is normal . corner; any corner and any origin will do.
+    volume = np.bincount(patch, sign * np.einsum("md,md->m", normal, a - vertices[0]), patch_count)
     doubtful = ~closed | (volume <= 0)
     if doubtful.any():
-        normal = sign[:, None] * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        inward = _sees_less(Rays(vertices, faces), corners, areas, normal, patch, patch_count, doubtful)
+        outward = sign[:, None] * normal
+        inward = _sees_less(Rays(vertices, faces), corners, areas, outward, patch, patch_count, doubtful)
         turned ^= inward[patch]
-    result = np.where(turned[:, None], faces[:, [0, 2, 1]], faces)
+    result = np.where(turned[:, None], faces[:, [0, 2, 1]], faces) if turned.any() else faces
     repairs = []
     if turned.any():
         where = counts(len(np.unique(patch[turned])), "patch")
