@@ -31,7 +31,7 @@ def guide_html(
     warnings: Sequence[str] = (),
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
-    width: int = 1100,
+    width: int = 900,
 ) -> str:
     """The guide as one HTML page that needs no other file.
 
