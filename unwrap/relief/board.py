@@ -15,9 +15,9 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
-from scipy.interpolate import LinearNDInterpolator
 
 from unwrap.film import Film
 from unwrap.flatten.edges import boundary_edges
@@ -25,12 +25,16 @@ from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
-from unwrap.relief.draw import CannotDraw, cut_curves
+from unwrap.flatten.overlap import overlaps
+from unwrap.flatten.system import System
+from unwrap.relief.band import Band
+from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
-from unwrap.relief.slit import Edge, Slit, edges_of
+from unwrap.relief.slit import Edge, Slit
+from unwrap.relief.trial_mesh import TrialMesher
 
 POWER = 8.0
-FORBIDDEN = 1e3  # cost of a millimetre through ground to keep clear
+SLACK = 1.005  # a need this many times the target counts as reached
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +53,8 @@ class Trial:
         The cut coarse copy.
     points : (k, 2) float64 or None
         Its flat shape, mm.
+    overlap : bool
+        Whether that lies over itself.
     """
 
     slits: tuple[Slit, ...]
@@ -56,62 +62,48 @@ class Trial:
     cost: float
     ground: Ground | None = None
     points: FloatArray | None = None
+    overlap: bool = False
+
+    def reaches(self, target: float) -> bool:
+        """Whether the need is at most the target (within what a trial can tell) and nothing overlaps."""
+        return self.need <= target * SLACK and not self.overlap
 
 
 class Board:
-    """A coarse copy with what every trial on it shares.
+    """A patch's coarse copy, with what every trial on it shares.
 
     Parameters
     ----------
-    ground : Ground
-        The coarse copy, uncut.
+    field : Field
+        The patch as a middling copy.
     film : Film
-    cost : (n,) float64
-        Visibility cost per vertex; 1 = ordinary.
-    clear : (n,) bool
-        Vertices that no slit may touch.
+    count : int
+        Faces of the coarse meshes that trials are made on.
     """
 
-    def __init__(self, ground: Ground, film: Film, cost: FloatArray, clear: np.ndarray) -> None:
-        self.ground = ground
+    def __init__(self, field: Field, film: Film, count: int) -> None:
+        self.field = field
         self.film = film
-        self.edges: list[Edge] = edges_of(ground)
-        a, b, c = np.moveaxis(ground.surface[ground.faces], 1, 0)
-        self.area = float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
-        self.spacing = float(np.sqrt(self.area / len(ground.faces) * 4.0 / np.sqrt(3.0)))
-        self.slant = _slants(ground)
-        price = np.where(clear, FORBIDDEN, cost)
-        values = np.column_stack([ground.surface, price, self.slant.reshape(-1, 6)])
-        self._field = LinearNDInterpolator(ground.chart, values)
+        self.mesher = TrialMesher(field, count)
+        self.edges: list[Edge] = self.mesher.edges
+        self.spacing = self.mesher.spacing
+        a, b, c = np.moveaxis(field.ground.surface[field.ground.faces], 1, 0)
+        self.size = float(np.sqrt(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()))
         self.trials = 0
 
-    def price(self, slits: tuple[Slit, ...]) -> float:
-        """Weighted length of slits over the surface, mm."""
-        return float(sum(self._price(slit.curve()) for slit in slits))
-
-    def _price(self, curve: FloatArray) -> float:
-        middle = 0.5 * (curve[1:] + curve[:-1])
-        step = np.diff(curve, axis=0)
-        values = self._field(middle)
-        outside = np.isnan(values[:, 0])
-        slant = np.where(outside[:, None, None], np.eye(3, 2), values[:, 4:].reshape(-1, 3, 2))
-        price = np.where(outside, 1.0, values[:, 3])
-        return float((np.linalg.norm(np.einsum("nij,nj->ni", slant, step), axis=1) * price).sum())
-
     def attempt(self, slits: tuple[Slit, ...], power: float = POWER) -> Trial:
-        """Cut the copy, lay it flat and measure."""
+        """Cut a coarse mesh, lay it flat and measure."""
         self.trials += 1
-        cost = self.price(slits)
-        try:
-            cut, _ = cut_curves(self.ground, [slit.curve() for slit in slits])
-        except CannotDraw:
+        cost = float(self.field.costs([slit.curve() for slit in slits]).sum())
+        cut = self.mesher.mesh(slits)
+        if cut is None:
             return Trial(slits, np.inf, cost)
-        size = np.sqrt(self.area)
-        problem = Problem.of(metric_of(cut.surface / size, cut.faces), cut.chart)
-        points, _ = minimise(problem, Work(), cut.chart / size, steps=4, tolerance=1e-3)
+        problem = _problem(cut, self.size)
+        points, _ = minimise(problem, Work(), cut.chart / self.size, steps=4, tolerance=1e-3)
         # Slopes are right only where the least value is really reached: the last stage runs to its end.
         points, _ = minimise(problem, self._law(power), points, steps=60, tolerance=1e-3)
-        return Trial(slits, _mean(problem, self._law(power), points), cost, cut, points * size)
+        need = _mean(problem, self._law(power), points)
+        return Trial(slits, need, cost, cut, points * self.size, overlaps(points, cut.faces))
 
     def slopes(self, trial: Trial, power: float = POWER) -> tuple[FloatArray, FloatArray]:
         """How need and cost change with each slit's numbers.
@@ -125,48 +117,53 @@ class Board:
         """
         cut, points = trial.ground, trial.points
         assert cut is not None and points is not None
-        size = np.sqrt(self.area)
-        law, flat = self._law(power), points / size
-        slant = self._slant_at(cut)
+        law, flat = self._law(power), points / self.size
+        slant = self.field.at(cut.chart)[:, 4:10].reshape(-1, 3, 2)
         tangent, held = _edge_tangents(cut)
         step = 1e-4 * self.spacing
+        nudges = step * np.concatenate([np.eye(Slit.SIZE), -np.eye(Slit.SIZE)])
+        curves = [[slit.with_numbers(slit.numbers() + d).curve() for d in nudges] for slit in trial.slits]
+        costs = self.field.costs([curve for family in curves for curve in family])
+        ahead, behind = np.moveaxis(costs.reshape(len(trial.slits), 2, Slit.SIZE), 1, 0)
         need = np.zeros((len(trial.slits), Slit.SIZE))
-        cost = np.zeros_like(need)
-        for i, slit in enumerate(trial.slits):
-            numbers, curve = slit.numbers(), slit.curve()
-            near, fade = _nearness(cut.chart, curve, 2.0 * self.spacing)
-            for k in range(Slit.SIZE):
-                nudge = np.zeros(Slit.SIZE)
-                nudge[k] = step
-                ahead, behind = slit.with_numbers(numbers + nudge), slit.with_numbers(numbers - nudge)
-                drift = (ahead.curve() - behind.curve()) / (2.0 * step)
-                move = fade[:, None] * drift[near]
-                # A vertex on an edge slides along it, a corner stays.
-                slide = np.einsum("ij,ij->i", move, tangent)[:, None] * tangent
-                move = np.where(held[:, None], slide, move)
-                shift = np.einsum("nij,nj->ni", slant, move)
-                sides = []
-                for sign in (1.0, -1.0):
-                    moved = (cut.surface + sign * step * shift) / size
-                    metric = metric_of(moved, cut.faces)
-                    s1, s2 = stretches(metric, flat)
-                    sides.append(_power_mean(metric.areas, law, s1, s2))
-                need[i, k] = (sides[0] - sides[1]) / (2.0 * step)
-                cost[i, k] = (self._price(ahead.curve()) - self._price(behind.curve())) / (2.0 * step)
-        return need, cost
+        for i, (slit, family) in enumerate(zip(trial.slits, curves, strict=True)):
+            near, fade = _nearness(cut.chart, slit.curve(), 2.0 * self.mesher.size(slit.tip[None])[0])
+            move = fade[None, :, None] * (np.stack(family) - slit.curve())[:, near]
+            # A vertex on an edge slides along it, a corner stays.
+            slide = np.einsum("kij,ij->ki", move, tangent)[:, :, None] * tangent
+            move = np.where(held[:, None], slide, move)
+            shift = np.einsum("nij,knj->kni", slant, move)
+            sums = self._sums(cut, flat, shift, fade > 0.0, law)
+            need[i] = (sums[: Slit.SIZE] - sums[Slit.SIZE :]) / (2.0 * step)
+        # Derivative of the power mean from that of the sum inside it.
+        need *= trial.need / law.power * trial.need**-law.power
+        return need, (ahead - behind) / (2.0 * step)
+
+    def _sums(
+        self, cut: Ground, flat: FloatArray, shift: FloatArray, moving: np.ndarray, law: Worst
+    ) -> FloatArray:
+        """(k,) area-weighted sums of t^power over the faces that move, for k shifts of the surface."""
+        faces = cut.faces[moving[cut.faces].any(axis=1)]
+        used, local = np.unique(faces, return_inverse=True)
+        copies, n = len(shift), len(used)
+        places = ((cut.surface[used] + shift[:, used]) / self.size).reshape(-1, 3)
+        every = (local.reshape(-1, 3)[None] + n * np.arange(copies)[:, None, None]).reshape(-1, 3)
+        metric = metric_of(places, every)
+        s1, s2 = stretches(metric, np.tile(flat[used], (copies, 1)))
+        t1, t2 = (np.abs(np.log(np.maximum(s, 1e-9)) - law.middle) / law.reach for s in (s1, s2))
+        return (metric.areas * (t1**law.power + t2**law.power)).reshape(copies, -1).sum(axis=1)
 
     def _law(self, power: float) -> Worst:
         low, high = self.film.window
         return Worst(-0.5 * np.log(low * high), 0.5 * np.log(high / low), power, 1e-3)
 
-    def _slant_at(self, cut: Ground) -> FloatArray:
-        """(k, 3, 2) derivative of surface by chart at the vertices of a cut copy."""
-        out = np.empty((len(cut.surface), 3, 2))
-        known = cut.vertex >= 0
-        out[known] = self.slant[cut.vertex[known]]
-        values = self._field(cut.chart[~known])[:, 4:].reshape(-1, 3, 2)
-        out[~known] = np.where(np.isnan(values), 0.0, values)
-        return out
+
+def _problem(cut: Ground, size: float) -> Problem:
+    metric = metric_of(cut.surface / size, cut.faces)
+    areas, count = metric.areas, len(cut.surface)
+    thirds = np.repeat(areas / 3.0, 3)
+    masses = np.bincount(metric.faces.ravel(), weights=thirds, minlength=count).astype(np.float64)
+    return Problem(metric, areas, masses, cast(System, Band(metric.faces, count)))
 
 
 def _mean(problem: Problem, law: Worst, points: FloatArray) -> float:
@@ -181,21 +178,6 @@ def _power_mean(weights: FloatArray, law: Worst, s1: FloatArray, s2: FloatArray)
     top = max(float(t1.max()), float(t2.max()), 1e-300)
     total = weights @ ((t1 / top) ** law.power + (t2 / top) ** law.power) / weights.sum()
     return top * float(total) ** (1.0 / law.power)
-
-
-def _slants(ground: Ground) -> FloatArray:
-    """(n, 3, 2) derivative of surface by chart at each vertex, averaged over its faces by area."""
-    c, s, f = ground.chart, ground.surface, ground.faces
-    plane = np.stack([c[f[:, 1]] - c[f[:, 0]], c[f[:, 2]] - c[f[:, 0]]], axis=2)
-    space = np.stack([s[f[:, 1]] - s[f[:, 0]], s[f[:, 2]] - s[f[:, 0]]], axis=2)
-    area = np.linalg.det(plane)
-    slant = np.einsum("mij,mjk->mik", space, np.linalg.inv(plane)) * area[:, None, None]
-    total = np.zeros((len(c), 3, 2))
-    weight = np.zeros(len(c))
-    for k in range(3):
-        np.add.at(total, f[:, k], slant)
-        np.add.at(weight, f[:, k], area)
-    return total / weight[:, None, None]
 
 
 def _nearness(points: FloatArray, curve: FloatArray, reach: float) -> tuple[np.ndarray, FloatArray]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from scipy.spatial import Delaunay
+from scipy.spatial import Delaunay, cKDTree
 
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.flat_piece import FloatArray, IntArray
@@ -56,7 +56,7 @@ def coarse_copy(ground: Ground, count: int) -> tuple[Ground, IntArray, FloatArra
 def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray] | None:
     rings, corners, weights = [], [], []
     for loop in boundary_loops(ground.faces):
-        ends, share = _resample(ground.chart[loop], spacing)
+        ends, share, _ = resample(ground.chart[loop], np.full(len(loop), spacing))
         i, j = loop[ends], loop[(ends + 1) % len(loop)]
         rings.append(ground.chart[i] * (1 - share[:, None]) + ground.chart[j] * share[:, None])
         corners.append(np.column_stack([i, j, i]))
@@ -65,7 +65,7 @@ def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray]
     outline = shapely.Polygon(rings_by_size[0], rings_by_size[1:])
     if not outline.is_valid:
         return None
-    inner = _lattice(outline, spacing)
+    inner = lattice(outline, spacing)
     inner_corners, inner_weights, inside = locate(ground, inner)
     inner = inner[inside]
     chart = np.concatenate([*rings, inner])
@@ -78,37 +78,67 @@ def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray]
     faces = faces[(np.abs(double) > 1e-3 * spacing**2) & shapely.contains_xy(outline, *centre.T)]
     all_corners = np.concatenate([*corners, inner_corners[inside]])
     all_weights = np.concatenate([*weights, inner_weights[inside]])
-    if not _is_sound(faces, len(chart), len(rings)):
+    if not is_sound(faces, len(chart), len(rings)):
         return None
     surface = np.einsum("nk,nkx->nx", all_weights, ground.surface[all_corners])
     return Ground.of(surface, chart, faces), all_corners, all_weights
 
 
-def _resample(ring: FloatArray, spacing: float) -> tuple[IntArray, FloatArray]:
-    """Points round a closed ring, evenly between its corners: segment and share along it."""
-    along = np.roll(ring, -1, axis=0) - ring
-    length = np.linalg.norm(along, axis=1)
-    before = np.roll(along, 1, axis=0)
-    turn = np.abs(
-        np.arctan2(
-            before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0], np.einsum("ij,ij->i", before, along)
-        )
-    )
-    at = np.concatenate([[0.0], np.cumsum(length)])
-    stops = np.flatnonzero(turn > CORNER)
+def resample(ring: FloatArray, sizes: FloatArray) -> tuple[IntArray, FloatArray, np.ndarray]:
+    """Points round a closed ring, evenly between its corners.
+
+    Parameters
+    ----------
+    ring : (n, 2) float64
+    sizes : (n,) float64
+        Spacing wanted at each vertex, mm.
+
+    Returns
+    -------
+    segment : (k,) int64
+        Which segment of the ring each lies on.
+    share : (k,) float64
+        And where on it.
+    corner : (k,) bool
+        Whether it is a corner.
+    """
+    length = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
+    stops = _corners(ring, np.concatenate([[0.0], np.cumsum(length)]), float(np.median(sizes)))
+    # Lengths counted in spacings: one point per unit.
+    units = length / (0.5 * (sizes + np.roll(sizes, -1)))
+    at = np.concatenate([[0.0], np.cumsum(units)])
     start = at[stops] if len(stops) else at[:1]
-    step = min(spacing, at[-1] / FEWEST)
-    places = []
+    step = min(1.0, at[-1] / FEWEST)
+    places, corner = [], []
     for low, high in zip(start, [*start[1:], start[0] + at[-1]], strict=True):
         count = max(1, round((high - low) / step))
         places.append(low + (high - low) * np.arange(count) / count)
+        corner.append((np.arange(count) == 0) & (len(stops) > 0))
     s = np.concatenate(places) % at[-1]
     segment = np.clip(np.searchsorted(at, s, side="right") - 1, 0, len(ring) - 1)
-    share = np.clip((s - at[segment]) / np.maximum(length[segment], 1e-300), 0.0, 1.0)
-    return segment, share
+    share = np.clip((s - at[segment]) / np.maximum(units[segment], 1e-300), 0.0, 1.0)
+    return segment, share, np.concatenate(corner)
 
 
-def _lattice(outline: shapely.Polygon, spacing: float) -> FloatArray:
+def _corners(ring: FloatArray, at: FloatArray, spacing: float) -> IntArray:
+    """Vertices where the ring turns sharply, once its fine teeth are smoothed over."""
+    closed = shapely.LineString(np.concatenate([ring, ring[:1]]))
+    kept = shapely.get_coordinates(shapely.simplify(closed, 0.15 * spacing, preserve_topology=False))[:-1]
+    if len(kept) < 3:
+        return np.zeros(0, dtype=np.int64)
+    ahead = np.roll(kept, -1, axis=0) - kept
+    behind = kept - np.roll(kept, 1, axis=0)
+    cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    turn = np.abs(np.arctan2(cross, np.einsum("ij,ij->i", behind, ahead)))
+    found = cKDTree(ring).query(kept[turn > CORNER])[1]
+    out: list[int] = []
+    for v in np.sort(found).tolist():
+        if not out or (at[v] - at[out[-1]] > 0.35 * spacing and at[-1] - at[v] + at[out[0]] > 0.35 * spacing):
+            out.append(v)
+    return np.array(out, dtype=np.int64)
+
+
+def lattice(outline: shapely.Polygon, spacing: float) -> FloatArray:
     low_x, low_y, high_x, high_y = outline.bounds
     height = spacing * np.sqrt(0.75)
     rows = np.arange(low_y + 0.5 * height, high_y, height)
@@ -158,7 +188,7 @@ def locate(ground: Ground, points: FloatArray) -> tuple[IntArray, FloatArray, np
     return corners, weights, inside
 
 
-def _is_sound(faces: IntArray, count: int, loops: int) -> bool:
+def is_sound(faces: IntArray, count: int, loops: int) -> bool:
     """One connected sheet with every vertex in use, the right openings and no pinched edge."""
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     key = np.minimum(start, end) * count + np.maximum(start, end)

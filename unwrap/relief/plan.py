@@ -1,6 +1,9 @@
-"""Choose the slits: many beginnings on the coarse copy, each settled, the cheapest kept."""
+"""Choose the slits: many beginnings on the coarse copy, the best settled, slits added and left out."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -10,11 +13,43 @@ from unwrap.relief.board import Board, Trial
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Edge, Slit
 
-TARGET = 0.96  # need on the coarse copy at which the real patch is just within
+TARGET = 0.94  # need on the coarse copy at which the real patch is just within
+MOST = 8  # slits that are tried where no limit is given
+DEPTHS = (0.6, 0.85)  # shares of the way to the heart that first slits go
 
 
-def plan(board: Board, *, most: int | None = None, target: float = TARGET) -> list[Trial]:
+@dataclass(frozen=True)
+class Effort:
+    """How long to look, in trials on the coarse copy.
+
+    Parameters
+    ----------
+    first : int
+        For each beginning.
+    settled : int
+        Beginnings that are then settled.
+    rounds : int
+        For settling one.
+    feet : int
+        Places round the edges where another slit is tried.
+    changes : int
+        How often a slit is added or left out.
+    """
+
+    first: int = 5
+    settled: int = 4
+    rounds: int = 24
+    feet: int = 14
+    changes: int = 3
+
+
+def plan(
+    board: Board, *, most: int | None = None, target: float = TARGET, effort: Effort | None = None
+) -> list[Trial]:
     """Sets of slits that bring the coarse copy within the film, cheapest first.
+
+    Even sets of all counts are begun with and settled a little; the most hopeful are
+    settled in earnest; then slits are left out and added for as long as that pays.
 
     Parameters
     ----------
@@ -23,6 +58,7 @@ def plan(board: Board, *, most: int | None = None, target: float = TARGET) -> li
         Largest number of slits.
     target : float
         Largest need.
+    effort : Effort, optional
 
     Returns
     -------
@@ -30,24 +66,80 @@ def plan(board: Board, *, most: int | None = None, target: float = TARGET) -> li
         Those that reach the target, cheapest first; then the others, nearest first.
         Empty if no slit can be drawn.
     """
-    limit = 6 if most is None else min(most, 12)
-    found: list[Trial] = []
-    middle = heart(board)
-    for count in range(1, limit + 1):
-        trial = settle(board, even_slits(board, board.edges[0], middle, count, 0.6), target)
-        if np.isfinite(trial.need):
-            found.append(trial)
-        # More slits of a useful depth cannot be shorter once the count has stopped paying.
-        best = min((t.cost for t in found if t.need <= target * 1.01), default=np.inf)
-        if trial.need <= target * 1.01 and trial.cost > 1.3 * best:
+    effort = effort or Effort()
+    limit = MOST if most is None else most
+
+    def rank(trial: Trial) -> tuple[bool, float]:
+        reached = trial.reaches(target)
+        return not reached, trial.cost if reached else trial.need * (1.0 + trial.overlap)
+
+    begun = beginnings(board, limit, target, effort)
+    begun.sort(key=lambda t: _hope(t, target))
+    found = begun + [settle(board, t.slits, target, rounds=effort.rounds) for t in begun[: effort.settled]]
+    found.sort(key=rank)
+    for _ in range(effort.changes if found else 0):
+        best = found[0]
+        changed = [fewer(board, best, target, effort)]
+        if len(best.slits) < limit and not best.reaches(target):
+            changed.append(one_more(board, best, target, effort))
+        found = sorted([*found, *(t for t in changed if t is not None)], key=rank)
+        before, after = rank(best), rank(found[0])
+        if after[0] == before[0] and after[1] > 0.98 * before[1]:
             break
-    return sorted(
-        found, key=lambda t: (t.need > target * 1.01, t.cost if t.need <= target * 1.01 else t.need)
-    )
+    return found
+
+
+def _hope(trial: Trial, target: float) -> float:
+    """What a set would cost once settled, as far as one can tell: missing need is made up for by length."""
+    return trial.cost * (1.0 + 2.5 * max(0.0, float(np.log(trial.need / target))) + trial.overlap)
+
+
+def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[Trial]:
+    """Even sets of straight slits round the outer edge, settled for a few rounds each."""
+    middle = heart(board)
+    edge = board.edges[0]
+    found: list[Trial] = []
+    for count in range(1, limit + 1):
+        for depth in DEPTHS:
+            trial = settle(board, even_slits(edge, middle, count, depth), target, rounds=effort.first)
+            if np.isfinite(trial.need):
+                found.append(trial)
+        # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
+        reached = [t.cost for t in found if t.reaches(target)]
+        if reached and min((t.cost for t in found[-2:]), default=np.inf) > 1.8 * min(reached):
+            break
+    return found
+
+
+def just_deep_enough(board: Board, slits: Callable[[float], tuple[Slit, ...]], target: float) -> Trial:
+    """The trial of a family of slits, by depth, at which the need meets the target."""
+    low, high = 0.0, 0.96
+    deep = board.attempt(slits(high))
+    while not np.isfinite(deep.need) and high > 0.4:  # the tips of many slits crowd round the heart
+        high *= 0.88
+        deep = board.attempt(slits(high))
+    if not deep.need < target:
+        return deep
+    need = {0.0: board.attempt(()).need, high: deep.need}
+    best = deep
+    for _ in range(5):
+        # False position on the logarithm, kept away from the ends.
+        a, b = np.log(need[low] / target), np.log(need[high] / target)
+        share = float(np.clip(a / (a - b), 0.15, 0.85))
+        depth = low + share * (high - low)
+        trial = board.attempt(slits(depth))
+        need[depth] = trial.need if np.isfinite(trial.need) else 10.0 * target
+        if need[depth] <= target:
+            high, best = depth, trial
+        else:
+            low = depth
+        if target * 0.98 < need[high] <= target:
+            break
+    return best
 
 
 def even_slits(
-    board: Board, edge: Edge, middle: FloatArray, count: int, depth: float, phase: float = 0.0
+    edge: Edge, middle: FloatArray, count: int, depth: float, phase: float = 0.0
 ) -> tuple[Slit, ...]:
     """Straight slits evenly round an edge towards a point, `depth` of the way to it."""
     starts = edge.length * (np.arange(count) + phase) / count
@@ -56,7 +148,40 @@ def even_slits(
 
 
 def heart(board: Board) -> FloatArray:
-    """The vertex of the copy that lies deepest inside its outer edge."""
+    """The point of the copy that lies deepest inside its outer edge."""
     ring = shapely.LinearRing(board.edges[0].ring)
-    away = shapely.distance(ring, shapely.points(board.ground.chart))
-    return board.ground.chart[int(np.argmax(away))]
+    chart = board.field.ground.chart
+    return chart[int(np.argmax(shapely.distance(ring, shapely.points(chart))))]
+
+
+def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
+    """The set without the slit that it can best do without, settled anew."""
+    if len(trial.slits) < 2:
+        return None
+    left = [board.attempt(trial.slits[:i] + trial.slits[i + 1 :]) for i in range(len(trial.slits))]
+    left = [t for t in left if np.isfinite(t.need)]
+    if not left:
+        return None
+    # Less need and less cost both speak for a rest; one unit of need is worth about the whole cost.
+    best = min(left, key=lambda t: t.cost + trial.cost * max(0.0, np.log(t.need / target)))
+    return settle(board, best.slits, target, rounds=effort.rounds)
+
+
+def one_more(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
+    """The set with the slit added that lowers the need most for its cost, settled anew."""
+    middle = heart(board)
+    total = sum(edge.length for edge in board.edges)
+    tried = []
+    for edge in board.edges:
+        for start in np.linspace(0.0, edge.length, max(3, round(effort.feet * edge.length / total)) + 1)[:-1]:
+            foot = edge.point(float(start))
+            inward = edge.inward(float(start), board.spacing)
+            away = float(np.linalg.norm(middle - foot))
+            slit = Slit(edge, float(start), foot + 0.3 * max(away, 4.0 * board.spacing) * inward)
+            new = board.attempt((*trial.slits, slit))
+            if np.isfinite(new.need):
+                tried.append(new)
+    if not tried:
+        return None
+    best = min(tried, key=lambda t: t.cost + 2.0 * trial.cost * np.log(t.need / target))
+    return settle(board, best.slits, target, rounds=effort.rounds)

@@ -8,15 +8,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from unwrap.film import Film
-from unwrap.flatten import Relaxed, flatten, relax
-from unwrap.flatten.bound import bound_of
+from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray
 from unwrap.relief.board import Board
 from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.draw import CannotDraw, cut_curves
+from unwrap.relief.field import Field
+from unwrap.relief.finish import cut_and_fit, deepen, on_mesh
+from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
 from unwrap.relief.plan import plan
-from unwrap.relief.slit import Slit, edges_of
+from unwrap.relief.slit import Slit
 
 COARSE = 450  # faces of the copy that cuts are planned on
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
@@ -68,87 +69,37 @@ def relieve(
     price = _per_vertex(cost, count, "cost", 1.0)[uncut.vertex]
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
-    copy, corners, weights = coarse_copy(ground, COARSE)
-    board = Board(copy, film, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
-    best = uncut
+    copy, corners, weights = coarse_copy(ground, MIDDLING)
+    field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
+    board = Board(field, film, COARSE)
+    best: Fit | None = None
     for trial in plan(board, most=most)[:2]:
-        piece = _finish(ground, uncut, film, trial.slits)
-        if piece is not None and (not best.within or piece.cut_length < best.cut_length):
-            best = piece
-        if best.within:
-            break
-    return best if best.within else replace(best, notes=(*best.notes, *_helps(best, most)))
+        found = _finish(ground, film, trial.slits, uncut.bound)
+        if found is not None and (best is None or (not best.good and found.reach < best.reach)):
+            best = found
+        if best is not None and best.good:
+            return best.piece
+    if best is None or best.overlap:
+        return replace(uncut, notes=(*uncut.notes, "no relief cut helps", *_helps(uncut, most)))
+    return replace(best.piece, notes=(*best.piece.notes, *_helps(best.piece, most)))
 
 
-def _finish(ground: Ground, uncut: FlatPiece, film: Film, slits: tuple[Slit, ...]) -> FlatPiece | None:
-    """The piece on the real mesh, all depths scaled together until it is just within."""
-    real = _on(ground, slits)
-    trial_ground = ground
-    if len(ground.faces) > 1.5 * MIDDLING:
-        trial_ground = coarse_copy(ground, MIDDLING)[0]
-    rough = _on(trial_ground, slits)
-    low, high = 0.0, np.inf
-    factor, best, least = 1.0, None, np.inf
-    for _ in range(6):
-        piece = _piece(trial_ground, rough, film, factor)
-        if piece is None:
-            high = factor
-        elif piece.within:
-            high, best, least = factor, piece, factor
-        else:
-            low = factor
-            best = piece if best is None else best
-        if np.isinf(high):
-            factor *= 1.06
-        elif low == 0.0:
-            factor *= 0.96
-        elif high / low < 1.015:
-            break
-        else:
-            factor = 0.5 * (low + high)
-    if trial_ground is ground:
-        return best if best is None else replace(best, bound=uncut.bound)
-    factor = least if np.isfinite(least) else factor
-    for _ in range(3):
-        best = _piece(ground, real, film, factor)
-        if best is None or best.within:
-            break
-        factor *= 1.03
-    return best if best is None else replace(best, bound=uncut.bound)
-
-
-def _on(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
-    """The slits with their starts measured along the edges of another mesh of the same chart."""
-    edges = edges_of(ground)
-    out = []
-    for slit in slits:
-        foot = slit.foot
-        places = [edge.nearest(foot) for edge in edges]
-        gaps = [np.linalg.norm(edge.point(s) - foot) for edge, s in zip(edges, places, strict=True)]
-        i = int(np.argmin(gaps))
-        out.append(replace(slit, edge=edges[i], start=places[i]))
-    return tuple(out)
-
-
-def _piece(ground: Ground, slits: tuple[Slit, ...], film: Film, factor: float) -> FlatPiece | None:
-    try:
-        cut, cuts = cut_curves(ground, [slit.scaled(factor).curve() for slit in slits])
-    except CannotDraw:
+def _finish(ground: Ground, film: Film, slits: tuple[Slit, ...], bound: float) -> Fit | None:
+    """The piece on the real mesh; where that is fine, depths are settled on a middling copy of it."""
+    if len(ground.faces) <= 1.5 * MIDDLING:
+        return deepen(ground, slits, film, bound=bound)[0]
+    rough, factor = deepen(coarse_copy(ground, MIDDLING)[0], slits, film)
+    if rough is None:
         return None
-    rest: Relaxed = relax(cut.surface, cut.faces, film, start=cut.chart)
-    if rest.overlap:
-        return None
-    return FlatPiece(
-        points=rest.points,
-        faces=cut.faces,
-        vertex=cut.vertex,
-        surface=cut.surface,
-        face=cut.face,
-        stretch=rest.stretch,
-        film=film,
-        bound=bound_of(ground.surface, ground.faces),
-        cuts=tuple(cuts),
-    )
+    best = None
+    for more in (1.0, 1.03, 1.08):
+        found = cut_and_fit(ground, on_mesh(ground, slits), film, more * factor, bound)
+        if found is None:
+            break
+        best = found
+        if found.good or not rough.good:
+            break
+    return best
 
 
 def _helps(piece: FlatPiece, most: int | None) -> list[str]:

@@ -8,13 +8,16 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.slit import Slit
 
+SHORT = 1.2  # a slit of fewer spacings than this may be dropped
 
-def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int = 15) -> Trial:
+
+def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int = 20) -> Trial:
     """Least cost near a set of slits at which the need is at most `target`.
 
-    Sequential linear programming in a ball: each round the need's and the cost's slopes
-    give the best step inside a trust radius, which grows and shrinks with success.
-    Slits that have become too short to matter are dropped.
+    Sequential quadratic programming [1]_ in a trust region: each round the slopes of
+    need and cost, and a running estimate of their curvature, give the best step; the
+    region grows and shrinks with success. Slits that have become too short to matter
+    are dropped.
 
     Parameters
     ----------
@@ -24,64 +27,107 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     target : float
         Largest need allowed.
     rounds : int
-        At most this many trials.
+        At most about this many trials.
 
     Returns
     -------
     Trial
         The cheapest that reached the target, else the one that came nearest to it.
+
+    References
+    ----------
+    .. [1] M. J. D. Powell, "A fast algorithm for nonlinearly constrained optimization
+       calculations", Lecture Notes in Mathematics 630, 1978 (from memory).
     """
     now = board.attempt(slits)
     best = now
-    radius = 4.0 * board.spacing
+    if not np.isfinite(now.need):
+        return now
+    radius = 2.0 * board.spacing
     price = 0.0  # what one unit of need is worth, mm
-    slopes = None
-    for _ in range(rounds):
-        if not np.isfinite(now.need) or radius < 0.1 * board.spacing:
-            break
-        if slopes is None:
-            slopes = board.slopes(now)
-        need, cost = slopes
-        step, worth = _step(need, cost, target - now.need, radius)
-        price = max(price, 1.5 * worth)
-        new = board.attempt(_moved(now.slits, step))
+    end = board.trials + rounds
+    slopes = board.slopes(now)
+    bending = _gentle(board, now)
+    while board.trials < end and radius > 0.12 * board.spacing:
+        need, cost = (slope.ravel() for slope in slopes)
+        # The logarithm of the need is nearer to linear than the need where that is far off.
+        step, worth = _step(need, cost, bending, now.need * np.log(target / now.need), radius)
+        if worth > 0.0:
+            price = max(0.5 * price, 2.0 * worth)
+        new = board.attempt(_moved(board, now.slits, step.reshape(-1, Slit.SIZE)))
         new = _without_short(board, new, target, price)
         if _better(new, best, target):
             best = new
-        if _merit(new, target, price) < _merit(now, target, price):
-            now, slopes = new, None
-            radius *= 1.4
+        if _merit(new, target, price) >= _merit(now, target, price):
+            radius = 0.4 * min(radius, _longest(step))
+            continue
+        radius = min(max(radius, 2.0 * _longest(step)), 4.0 * board.spacing)
+        after = board.slopes(new)
+        if len(new.slits) == len(now.slits):
+            moved = np.concatenate([s.numbers() for s in new.slits]) - np.concatenate(
+                [s.numbers() for s in now.slits]
+            )
+            turned = (after[1].ravel() - cost) + worth * (after[0].ravel() - need)
+            bending = _learnt(bending, moved, turned)
         else:
-            radius *= 0.4
-    return best
+            bending = _gentle(board, new)
+        now, slopes = new, after
+    return _restored(board, now, best, target)
 
 
-def _step(need: FloatArray, cost: FloatArray, room: float, radius: float) -> tuple[FloatArray, float]:
-    """Step of at most `radius` that lowers the cost most while the need rises by at most `room`.
+def _gentle(board: Board, trial: Trial) -> FloatArray:
+    return np.eye(Slit.SIZE * len(trial.slits)) / (4.0 * board.spacing)
 
-    Returns the step and the cost of one unit of need along the best direction.
+
+def _longest(step: FloatArray) -> float:
+    return float(np.linalg.norm(step.reshape(-1, Slit.SIZE), axis=1).max(initial=0.0))
+
+
+def _step(
+    need: FloatArray, cost: FloatArray, bending: FloatArray, room: float, radius: float
+) -> tuple[FloatArray, float]:
+    """Step that lowers the cost most while the need rises by at most `room`.
+
+    No slit's numbers change by more than `radius`. Returns the step and what one unit
+    of need is worth.
     """
-    n, c = need.ravel(), cost.ravel()
-    steep = float(n @ n)
-    if steep == 0.0:
-        return np.zeros_like(need), 0.0
-    worth = max(0.0, -float(n @ c) / steep)
-    along = n / np.sqrt(steep)
-    free = -radius * c / max(float(np.linalg.norm(c)), 1e-300)
-    if n @ free <= room:
-        return free.reshape(need.shape), worth
-    share = room / np.sqrt(steep)
-    if share <= -radius:
-        return (-radius * along).reshape(need.shape), worth
-    across = -(c - (c @ along) * along)
-    length = float(np.linalg.norm(across))
-    reach = np.sqrt(max(radius**2 - share**2, 0.0))
-    step = share * along + (across / length * reach if length > 1e-12 else 0.0)
-    return step.reshape(need.shape), worth
+    room = max(room, -0.7 * radius * float(np.linalg.norm(need)))
+    held = 0.0
+    for _ in range(30):
+        stiff = bending + held * np.eye(len(cost))
+        free, pull = np.linalg.solve(stiff, np.column_stack([-cost, need])).T
+        worth = max(0.0, (need @ free - room) / max(float(need @ pull), 1e-300))
+        step = free - worth * pull
+        if _longest(step) <= radius:
+            break
+        held = max(2.0 * held, 0.05 / radius)
+    long = _longest(step)
+    return step * min(1.0, radius / long) if long > 0.0 else step, worth
 
 
-def _moved(slits: tuple[Slit, ...], step: FloatArray) -> tuple[Slit, ...]:
-    return tuple(s.with_numbers(s.numbers() + d) for s, d in zip(slits, step, strict=True))
+def _learnt(bending: FloatArray, moved: FloatArray, turned: FloatArray) -> FloatArray:
+    """The curvature estimate after one more step (damped so that it stays positive)."""
+    stiff = bending @ moved
+    along = float(moved @ stiff)
+    if along <= 1e-12:
+        return bending
+    found = float(moved @ turned)
+    keep = 1.0 if found >= 0.2 * along else 0.8 * along / (along - found)
+    turned = keep * turned + (1.0 - keep) * stiff
+    return bending - np.outer(stiff, stiff) / along + np.outer(turned, turned) / float(moved @ turned)
+
+
+def _moved(board: Board, slits: tuple[Slit, ...], step: FloatArray) -> tuple[Slit, ...]:
+    """The slits after a step; one that would leave the patch or meet another takes less of it."""
+    share = np.ones(len(slits))
+    moved = slits
+    for _ in range(4):
+        moved = tuple(s.with_numbers(s.numbers() + k * d) for s, k, d in zip(slits, share, step, strict=True))
+        bad = board.mesher.at_fault(moved)
+        if not bad.any():
+            break
+        share[bad] *= 0.4
+    return moved
 
 
 def _merit(trial: Trial, target: float, price: float) -> float:
@@ -89,15 +135,31 @@ def _merit(trial: Trial, target: float, price: float) -> float:
 
 
 def _better(one: Trial, two: Trial, target: float) -> bool:
-    fits, fitted = one.need <= target * 1.001, two.need <= target * 1.001
+    fits, fitted = one.reaches(target), two.reaches(target)
     if fits and fitted:
         return one.cost < two.cost
-    return fits or (not fitted and one.need < two.need)
+    return fits or (not fitted and (one.overlap, one.need) < (two.overlap, two.need))
 
 
 def _without_short(board: Board, trial: Trial, target: float, price: float) -> Trial:
-    kept = tuple(slit for slit in trial.slits if slit.chord > 1.2 * board.spacing)
+    kept = tuple(slit for slit in trial.slits if slit.chord > SHORT * board.spacing)
     if len(kept) in (0, len(trial.slits)):
         return trial
     shorter = board.attempt(kept)
     return shorter if _merit(shorter, target, price) <= _merit(trial, target, price) else trial
+
+
+def _restored(board: Board, now: Trial, best: Trial, target: float) -> Trial:
+    """The last trial brought back to the target along the need's slope, if that is better."""
+    for _ in range(4):
+        if now.reaches(target) or not np.isfinite(now.need) or now.need > 1.3 * target:
+            break
+        need, _cost = board.slopes(now)
+        steep = float((need**2).sum())
+        if steep == 0.0:
+            break
+        new = board.attempt(_moved(board, now.slits, 1.1 * (target - now.need) * need / steep))
+        if not new.need < now.need:
+            break
+        now = new
+    return now if _better(now, best, target) else best

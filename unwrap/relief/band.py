@@ -1,0 +1,84 @@
+"""The linear system of a Newton step over a small patch, in a band.
+
+For a few hundred vertices the bookkeeping of a sparse factorisation costs more than
+its arithmetic. Numbered so that neighbours lie near each other [1]_, the matrix is a
+narrow band that LAPACK factorises in one call.
+
+References
+----------
+.. [1] E. Cuthill, J. McKee, "Reducing the bandwidth of sparse symmetric matrices",
+   Proc. 24th ACM National Conference, 1969 (from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import reverse_cuthill_mckee
+
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.fronts import NotDefinite
+
+
+class Band:
+    """Adds up face matrices, factorises the sum, and solves; as `unwrap.flatten.system.System`.
+
+    Parameters
+    ----------
+    faces : (m, 3) int64
+    count : int
+        Vertices.
+    """
+
+    def __init__(self, faces: IntArray, count: int) -> None:
+        self.count = count
+        self.corner = np.ascontiguousarray(faces.T)
+        following = np.roll(self.corner, -1, axis=0)
+        rows, columns = self.corner.ravel(), following.ravel()
+        graph = coo_matrix((np.ones(len(rows)), (rows, columns)), shape=(count, count)).tocsr()
+        place = np.empty(count, dtype=np.int64)
+        place[reverse_cuthill_mckee((graph + graph.T).tocsr(), symmetric_mode=True)] = np.arange(count)
+        self.place = place
+        first, second = place[self.corner], place[following]
+        self.height = 2 * int(np.abs(first - second).max()) + 2
+        x, y = 2 * first, 2 * first + 1
+        u, v = 2 * second, 2 * second + 1
+        self._slots = np.concatenate(
+            [self._slot(r, c).ravel() for r, c in ((x, x), (y, x), (y, y), (x, u), (x, v), (y, u), (y, v))]
+        )
+        self._factor: FloatArray | None = None
+
+    def _slot(self, row: IntArray, column: IntArray) -> IntArray:
+        low, high = np.minimum(row, column), np.maximum(row, column)
+        return (high - low) * (2 * self.count) + low
+
+    def gather(self, slope: FloatArray) -> FloatArray:
+        """(n, 2) sums of the corners' (2, 3, m) slopes."""
+        corner = self.corner.ravel()
+        return np.column_stack([np.bincount(corner, s.ravel(), minlength=self.count) for s in slope])
+
+    def factorise(self, same: FloatArray, pair: FloatArray, shift: FloatArray) -> None:
+        """Factorise the sum of the face matrices plus `shift` (n,) on the diagonal, raised where need be."""
+        numbers = np.concatenate([same.ravel(), pair.ravel()])
+        band = np.bincount(self._slots, numbers, minlength=self.height * 2 * self.count)
+        band = band.reshape(self.height, 2 * self.count)
+        held = np.empty(2 * self.count)
+        held[2 * self.place] = held[2 * self.place + 1] = shift
+        for _ in range(12):
+            shifted = band.copy()
+            shifted[0] += held
+            try:
+                self._factor = cholesky_banded(shifted, overwrite_ab=True, lower=True, check_finite=False)
+                return
+            except LinAlgError:
+                held = 100.0 * held
+        raise NotDefinite("the strain system cannot be solved")
+
+    def solve(self, right: FloatArray) -> FloatArray:
+        """(n, 2) solution for a right side (n, 2), with the last factor."""
+        assert self._factor is not None
+        ordered = np.empty((self.count, 2))
+        ordered[self.place] = right
+        found = cho_solve_banded((self._factor, True), ordered.ravel(), check_finite=False)
+        return found.reshape(-1, 2)[self.place]

@@ -1,0 +1,91 @@
+"""What a patch is like at any point of its chart: place on the surface, price of a cut there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import cKDTree
+
+from unwrap.flatten.flat_piece import FloatArray
+from unwrap.relief.ground import Ground
+
+FORBIDDEN = 1e3  # price of a millimetre through ground to keep clear
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """Values over the chart, interpolated between the vertices of a middling copy.
+
+    Parameters
+    ----------
+    ground : Ground
+        The middling copy.
+    price : (n,) float64
+        Cost of a millimetre of cut at each vertex.
+    clear : (n,) bool
+        Vertices that no cut may come near.
+    """
+
+    ground: Ground
+    price: FloatArray
+    clear: np.ndarray
+    _between: LinearNDInterpolator
+    _near: cKDTree
+    _values: FloatArray
+
+    @classmethod
+    def of(cls, ground: Ground, price: FloatArray, clear: np.ndarray) -> Field:
+        """Set up over a middling copy."""
+        whole = np.where(clear, FORBIDDEN, price)
+        slant = _slants(ground)
+        larger = np.sqrt(np.linalg.det(np.einsum("nij,nik->njk", slant, slant)))
+        scale = 1.0 / np.sqrt(np.maximum(larger, 1e-12))
+        values = np.column_stack([ground.surface, whole, slant.reshape(-1, 6), scale])
+        return cls(
+            ground, price, clear, LinearNDInterpolator(ground.chart, values), cKDTree(ground.chart), values
+        )
+
+    def at(self, points: FloatArray) -> FloatArray:
+        """(n, 11) surface place, price, (3, 2) derivative of the place by the chart, scale of the chart."""
+        values = self._between(points)
+        outside = np.isnan(values[:, 0])
+        if outside.any():
+            # Points on a curved edge lie a hair outside the chords: run on from the nearest vertex.
+            near = self._near.query(points[outside])[1]
+            found = self._values[near]
+            slant = found[:, 4:10].reshape(-1, 3, 2)
+            step = points[outside] - self.ground.chart[near]
+            values[outside] = found
+            values[outside, :3] += np.einsum("nij,nj->ni", slant, step)
+        return values
+
+    def scale(self, points: FloatArray) -> FloatArray:
+        """(n,) length in the chart over length on the surface, on average over directions."""
+        return self.at(points)[:, 10]
+
+    def costs(self, curves: list[FloatArray]) -> FloatArray:
+        """(c,) weighted lengths over the surface of curves with equally many points, mm."""
+        if not curves:
+            return np.zeros(0)
+        points = np.stack(curves)
+        step = np.diff(points, axis=1)
+        values = self.at((0.5 * (points[:, 1:] + points[:, :-1])).reshape(-1, 2))
+        over = np.einsum("nij,nj->ni", values[:, 4:10].reshape(-1, 3, 2), step.reshape(-1, 2))
+        return (np.linalg.norm(over, axis=1) * values[:, 3]).reshape(len(points), -1).sum(axis=1)
+
+
+def _slants(ground: Ground) -> FloatArray:
+    """(n, 3, 2) derivative of surface by chart at each vertex, averaged over its faces by area."""
+    c, s, f = ground.chart, ground.surface, ground.faces
+    plane = np.stack([c[f[:, 1]] - c[f[:, 0]], c[f[:, 2]] - c[f[:, 0]]], axis=2)
+    space = np.stack([s[f[:, 1]] - s[f[:, 0]], s[f[:, 2]] - s[f[:, 0]]], axis=2)
+    area = np.linalg.det(plane)
+    slant = np.einsum("mij,mjk->mik", space, np.linalg.inv(plane)) * area[:, None, None]
+    total = np.zeros((len(c), 3, 2))
+    weight = np.zeros(len(c))
+    for k in range(3):
+        np.add.at(total, f[:, k], slant)
+        np.add.at(weight, f[:, k], area)
+    return total / weight[:, None, None]

@@ -1,0 +1,247 @@
+"""A coarse mesh that has given slits as edges, made afresh for every trial.
+
+Meshing round the slits instead of cutting a fixed mesh keeps the triangles near them
+alike wherever they go, so that what a trial measures changes smoothly with the slits.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import shapely
+from scipy.spatial import Delaunay, cKDTree
+
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.relief.coarse import is_sound, lattice, resample
+from unwrap.relief.field import Field
+from unwrap.relief.ground import Ground
+from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
+
+RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
+
+
+class TrialMesher:
+    """Lattice and edges of a patch, ready to be meshed with slits.
+
+    Parameters
+    ----------
+    field : Field
+    count : int
+        Faces wanted.
+    """
+
+    def __init__(self, field: Field, count: int) -> None:
+        self.field = field
+        self.edges: list[Edge] = edges_of(field.ground)
+        a, b, c = np.moveaxis(field.ground.surface[field.ground.faces], 1, 0)
+        area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()
+        self.spacing = float(np.sqrt(area / count * 4.0 / np.sqrt(3.0)))
+        for _ in range(4):
+            self._rings: list[tuple[FloatArray, np.ndarray]] = []
+            for edge in self.edges:
+                segment, share, corner = resample(edge.ring, self.size(edge.ring))
+                self._rings.append((edge.at[segment] + share * np.diff(edge.at)[segment], corner))
+            rings = [edge.point(at) for edge, (at, _) in zip(self.edges, self._rings, strict=True)]
+            self.outline = shapely.Polygon(rings[0], rings[1:])
+            if self.outline.is_valid:
+                self._lattice = self._filling()
+                self._sizes = self.size(self._lattice)
+                if self.mesh(()) is not None:
+                    return
+            self.spacing *= 0.75
+        raise ValueError("the flat shape is too intricate to plan cuts on")
+
+    def size(self, points: FloatArray) -> FloatArray:
+        """(n,) spacing wanted at points of the chart: even over the surface."""
+        return self.spacing * self.field.scale(points)
+
+    def _filling(self) -> FloatArray:
+        """Points over the patch, as far apart as their spacing and as even as can be."""
+        sizes = self.size(self.field.ground.chart)
+        if sizes.max() < 1.3 * sizes.min():
+            return lattice(self.outline, float(sizes.mean()))
+        dense = lattice(self.outline, 0.45 * float(sizes.min()))
+        want = self.size(dense)
+        tree = cKDTree(dense)
+        order = np.random.default_rng(0).permutation(len(dense))
+        free = np.ones(len(dense), dtype=bool)
+        chosen = []
+        for i in order.tolist():
+            if free[i]:
+                chosen.append(i)
+                free[tree.query_ball_point(dense[i], 0.8 * want[i])] = False
+        # Each point moves to the middle of what is nearest to it: even out the chance spacing.
+        points, weight = dense[chosen], want**-2.0
+        for _ in range(8):
+            owner = cKDTree(points).query(dense)[1]
+            total = np.bincount(owner, weight, minlength=len(points))
+            points = np.column_stack(
+                [np.bincount(owner, weight * dense[:, k], minlength=len(points)) for k in (0, 1)]
+            )
+            points = points[total > 0] / total[total > 0, None]
+        away = shapely.distance(self.outline.boundary, shapely.points(points))
+        return points[away > 0.55 * self.size(points)]
+
+    def at_fault(self, slits: tuple[Slit, ...]) -> np.ndarray:
+        """(s,) bool: slits that leave the patch or come too near another one."""
+        h = self.size(np.array([slit.tip for slit in slits]))
+        outline = self.outline
+        curves = [shapely.LineString(slit.curve()) for slit in slits]
+        ends = [shapely.LineString(slit.curve()[SAMPLES // 4 :]) for slit in slits]
+        bad = np.array([not outline.covers(end) for end in ends], dtype=bool)
+        rim = outline.boundary
+        bad |= np.array(
+            [
+                shapely.distance(rim, shapely.Point(slit.tip)) < 0.4 * k
+                for slit, k in zip(slits, h, strict=True)
+            ]
+        )
+        for i in range(len(slits)):
+            for j in range(i):
+                if shapely.distance(curves[i], curves[j]) < 0.5 * max(h[i], h[j]):
+                    bad[[i, j]] = True
+        return bad
+
+    def mesh(self, slits: tuple[Slit, ...]) -> Ground | None:
+        """The mesh parted along the slits; None where they cannot be cut."""
+        lines = [_points_along(c, self.size(c)) for c in (slit.curve() for slit in slits)]
+        sizes = [float(h[-1]) for h in (self.size(line) for line in lines)]
+        fixed: list[FloatArray] = []
+        chains: list[IntArray] = []
+        count = 0
+        rings = []
+        feet: dict[int, int] = {}
+        for edge, (at, corner) in zip(self.edges, self._rings, strict=True):
+            places, marks = _with_feet(edge, at, corner, slits, self)
+            for which, mark in marks.items():
+                feet[which] = count + mark
+            rings.append(edge.point(places))
+            count += len(places)
+        fixed += rings
+        if len(feet) != len(slits):
+            return None
+        for i, line in enumerate(lines):
+            chains.append(np.concatenate([[feet[i]], count + np.arange(len(line) - 1)]))
+            fixed.append(line[1:])
+            count += len(line) - 1
+        outline = shapely.Polygon(rings[0], rings[1:])
+        shapely.prepare(outline)
+        inner = self._round(lines, sizes, outline)
+        if inner is None:
+            return None
+        tips = [line[1:] for line in lines]
+        if tips and not shapely.contains_xy(outline, *np.concatenate(tips).T).all():
+            return None
+        lengths = np.cumsum([0] + [len(ring) for ring in rings])
+        loops = [np.append(np.arange(i, j), i) for i, j in itertools.pairwise(lengths.tolist())]
+        found = _conforming(np.concatenate([*fixed, inner]), loops + chains, outline)
+        if found is None:
+            return None
+        chart, faces, runs = found
+        if not is_sound(faces, len(chart), len(rings)):
+            return None
+        ground = Ground.of(self.field.at(chart)[:, :3], chart, faces)
+        for chain in runs[len(loops) :]:
+            ground = ground.opened(chain)
+        return ground
+
+    def _round(
+        self, lines: list[FloatArray], sizes: list[float], outline: shapely.Polygon
+    ) -> FloatArray | None:
+        """Lattice points clear of the slits, and rings of points round their tips."""
+        inner, rounds = self._lattice, []
+        if not lines:
+            return inner
+        rim = outline.boundary
+        curves = [shapely.LineString(line) for line in lines]
+        for i, one in enumerate(curves):
+            if any(shapely.distance(one, two) < 0.4 * sizes[i] for two in curves[:i]):
+                return None
+        points = shapely.points(inner)
+        keep = np.ones(len(inner), dtype=bool)
+        for line, curve, h in zip(lines, curves, sizes, strict=True):
+            keep &= shapely.distance(points, curve) > 0.6 * self._sizes
+            keep &= np.linalg.norm(inner - line[-1], axis=1) > 0.9 * h
+            ahead = np.arctan2(*(line[-1] - line[-2])[::-1])
+            rounds.append(line[-1] + 0.5 * h * np.column_stack([np.cos(RING + ahead), np.sin(RING + ahead)]))
+        inner = inner[keep]
+        extra = np.concatenate(rounds)
+        marks, local = shapely.points(extra), np.repeat(sizes, len(RING))
+        fits = shapely.contains_xy(outline, *extra.T) & (shapely.distance(marks, rim) > 0.3 * local)
+        for i, curve in enumerate(curves):
+            others = np.arange(len(extra)) // len(RING) != i
+            fits &= ~others | (shapely.distance(marks, curve) > 0.35 * local)
+        extra, local = extra[fits], local[fits]
+        if len(extra):
+            alone = [len(pair) == 1 for pair in cKDTree(extra).query_ball_point(extra, 0.25 * local)]
+            extra, local = extra[alone], local[alone]
+            if len(extra):
+                gap, near = cKDTree(extra).query(inner)
+                inner = inner[gap > 0.45 * local[near]]
+        return np.concatenate([inner, extra])
+
+
+def _points_along(curve: FloatArray, sizes: FloatArray) -> FloatArray:
+    """The curve at even steps of about the spacing, the last one at the tip half as long."""
+    step = np.linalg.norm(np.diff(curve, axis=0), axis=1)
+    at = np.concatenate([[0.0], np.cumsum(step / (0.4 * (sizes[1:] + sizes[:-1])))])
+    length = at[-1]
+    rest = length - min(0.6, 0.5 * length)
+    places = np.append(np.linspace(0.0, rest, max(1, round(rest)) + 1), length)
+    return np.column_stack([np.interp(places, at, curve[:, k]) for k in (0, 1)])
+
+
+def _with_feet(
+    edge: Edge, at: FloatArray, corner: np.ndarray, slits: tuple[Slit, ...], mesher: TrialMesher
+) -> tuple[FloatArray, dict[int, int]]:
+    """Places round one edge with the slits' feet put in, and which place is whose foot."""
+    owner = {}
+    places, keep = at % edge.length, np.ones(len(at), dtype=bool)
+    added = []
+    for i, slit in enumerate(slits):
+        if slit.edge is not edge:
+            continue
+        h = float(mesher.size(slit.foot[None])[0])
+        foot = slit.start % edge.length
+        gap = np.abs((places - foot + 0.5 * edge.length) % edge.length - 0.5 * edge.length)
+        if (corner & (gap < 0.15 * h)).any():
+            foot = float(places[np.argmin(np.where(corner, gap, np.inf))])
+        keep &= corner & (gap > 1e-9) | (gap > 0.45 * h)
+        owner[i] = foot
+        added.append(foot)
+    places = np.sort(np.concatenate([places[keep], added]))
+    return places, {i: int(np.argmin(np.abs(places - foot))) for i, foot in owner.items()}
+
+
+def _conforming(
+    chart: FloatArray, runs: list[IntArray], outline: shapely.Polygon
+) -> tuple[FloatArray, IntArray, list[IntArray]] | None:
+    """Delaunay triangles inside the outline that have every run of vertices as edges.
+
+    An edge that is not there gets a vertex in its middle and all is meshed again.
+    """
+    for _ in range(4):
+        faces = Delaunay(chart).simplices.astype(np.int64)
+        a, b, c = np.moveaxis(chart[faces], 1, 0)
+        double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+        faces[double < 0] = faces[double < 0][:, ::-1]
+        centre = chart[faces].mean(axis=1)
+        faces = faces[
+            (np.abs(double) > 1e-5 * np.abs(double).mean()) & shapely.contains_xy(outline, *centre.T)
+        ]
+        n = len(chart)
+        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+        have = np.unique(np.minimum(start, end) * n + np.maximum(start, end))
+        split: list[IntArray] = []
+        middles: list[FloatArray] = []
+        for run in runs:
+            low, high = np.minimum(run[:-1], run[1:]), np.maximum(run[:-1], run[1:])
+            missing = np.flatnonzero(~np.isin(low * n + high, have))
+            new = n + sum(len(m) for m in middles) + np.arange(len(missing))
+            middles.append(0.5 * (chart[run[missing]] + chart[run[missing + 1]]))
+            split.append(np.insert(run, missing + 1, new))
+        if not any(len(m) for m in middles):
+            return chart, faces, runs
+        chart, runs = np.concatenate([chart, *middles]), split
+    return None
