@@ -114,11 +114,14 @@ def take_off_details(
             if mouth is not None:
                 closed.append(mouth)
                 continue
-            outer |= float(grounded.mean()) < 0.8
             run, fresh = _lowered(vertices, loop, grounded, edges, len(vertices) + len(extra), bridge)
             extra += fresh
             if len(run) > 2:
                 closed.append(run)
+                placed = np.concatenate([vertices, np.array(extra).reshape(-1, 3)])[run]
+                steps = np.linalg.norm(np.roll(vertices[loop], -1, axis=0) - vertices[loop], axis=1)
+                around = np.linalg.norm(np.roll(placed, -1, axis=0) - placed, axis=1).sum()
+                outer |= bool(steps[grounded].sum() < 0.75 * around)
         all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
         mine = np.isin(stub_at, np.concatenate(closed)) if closed else np.zeros(len(stub_at), dtype=bool)
         fill = fill_gap(all_vertices, closed, (stub_at[mine], stub_way[mine]))
@@ -129,7 +132,7 @@ def take_off_details(
         if edges.size() > 1.5 * bridge and face_normals(all_vertices, fill)[1].sum() > 1.2 * own:
             continue
         if closed:
-            height = edges.height(vertices[np.unique(faces[mine_faces])])
+            height = edges.height(vertices[faces[mine_faces]])
             middle, frame = _middle(all_vertices, closed, fill, edges.normal.mean(axis=0))
             carried.append(Carried(mine_faces, closed, fill, outer, height, middle, frame))
     all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
@@ -149,13 +152,15 @@ class _GroupEdges:
         """Largest extent, mm."""
         return float(np.ptp(self.start, axis=0).max())
 
-    def height(self, points: FloatArray) -> float:
-        """The height that is furthest from the ground, up or (negative) down, mm."""
-        low, _ = _onto_ground(points, self)
-        away = points - low
-        nearest = _nearest_step(points, self)[0]
-        height = np.einsum("ij,ij->i", away, self.normal[nearest])
-        return float(height[np.abs(height).argmax()])
+    def height(self, corners: FloatArray) -> float:
+        """The highest point of faces over the ground, or (negative) the deepest below it, mm."""
+        points = corners.reshape(-1, 3)
+        nearest, away = _nearest_step(points, self)
+        height = np.einsum("ij,ij->i", away, self.normal[nearest]).reshape(-1, 3)
+        area = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        facing = np.maximum(np.einsum("ij,ij->i", area, self.normal[nearest[::3]]), 0.0)
+        # what looks out tells which way it goes: a rivet over the edge has a back as well
+        return float(height.max() if facing @ height.mean(axis=1) >= 0 else height.min())
 
 
 class _Rim:

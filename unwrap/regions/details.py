@@ -138,12 +138,17 @@ def advise(details: Sequence[Detail], film: Film) -> tuple[str, ...]:
         The commonest sort first: how many, how high and wide, how far the film would
         have to stretch to follow them, and what to do about it.
     """
-    sorts: dict[tuple[str, float, float], list[Detail]] = {}
-    for detail in details:
-        key = (detail.kind, round(detail.height / 0.1), round(detail.width / 0.2))
-        sorts.setdefault(key, []).append(detail)
+    sorts: list[list[Detail]] = []
+    for detail in sorted(details, key=lambda item: (item.kind, item.width, item.height)):
+        for same in sorts:
+            if _alike(detail, same[0]):
+                same.append(detail)
+                break
+        else:
+            sorts.append([detail])
     lines = []
-    for (kind, _, _), same in sorted(sorts.items(), key=lambda item: -len(item[1])):
+    for same in sorted(sorts, key=lambda item: -len(item)):
+        kind = same[0].kind
         height = float(np.mean([detail.height for detail in same]))
         width = float(np.mean([detail.width for detail in same]))
         profile = float(np.mean([detail.profile for detail in same]))
@@ -156,6 +161,13 @@ def advise(details: Sequence[Detail], film: Film) -> tuple[str, ...]:
         what += f" and {abs(height):.2f} mm {'high' if height > 0 else 'deep'}"
         lines.append(f"{what}: {_what_to_do(kind, profile - 1.0, height, width, film)}")
     return tuple(lines)
+
+
+def _alike(one: Detail, other: Detail) -> bool:
+    """Whether two details are of one sort, as far as the film goes."""
+    if one.kind != other.kind:
+        return False
+    return abs(one.width - other.width) <= 0.1 + 0.15 * other.width and abs(one.height - other.height) <= 0.08
 
 
 def _what_to_do(kind: str, stretch: float, height: float, width: float, film: Film) -> str:

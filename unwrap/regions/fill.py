@@ -175,12 +175,12 @@ def _fill_flat(vertices: FloatArray, loops: list[list[int]]) -> IntArray:
     triangles[turned] = triangles[turned][:, [0, 2, 1]]
     following = np.arange(len(number)) + 1
     following[ends.astype(np.int64) - 1] = ends.astype(np.int64) - lengths
-    triangles = number[_with_all_points(triangles, following)]
+    triangles = number[_with_all_points(triangles, following, plane)]
     whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
     return triangles[whole]
 
 
-def _with_all_points(triangles: IntArray, following: IntArray) -> IntArray:
+def _with_all_points(triangles: IntArray, following: IntArray, plane: FloatArray) -> IntArray:
     """Put back the points on straight runs of the edge, which ear cutting leaves out.
 
     The mesh round the gap has a corner at each of them; an edge that skips one would
@@ -193,41 +193,37 @@ def _with_all_points(triangles: IntArray, following: IntArray) -> IntArray:
     if not skips.any():
         return triangles
     result = [triangles[~skips.any(axis=1)]]
-    for triangle, skip in zip(
-        triangles[skips.any(axis=1)].tolist(), skips[skips.any(axis=1)].tolist(), strict=True
-    ):
-        ring: list[int] = []
-        longest = 0
+    for triangle, skip in zip(triangles[skips.any(axis=1)], skips[skips.any(axis=1)], strict=True):
+        sides = []
         for k in range(3):
-            here, stop = triangle[k], triangle[(k + 1) % 3]
-            ring.append(here)
-            added = 0
-            while skip[k] and following[here] != stop and added < size:
-                here = int(following[here])
-                ring.append(here)
-                added += 1
-            longest = max(longest, added)
-        if longest >= size:  # not a run of the edge after all
-            result.append(np.array([triangle]))
-        else:
-            result.append(_fan(ring, [triangle[k] for k in range(3)]))
+            here, stop = int(triangle[k]), int(triangle[(k + 1) % 3])
+            sides.append([here, *(_between(plane, here, stop) if skip[k] else []), stop])
+        result.append(np.array(_fan(sides), dtype=np.int64))
     return np.concatenate(result)
 
 
-def _fan(ring: list[int], corners: list[int]) -> IntArray:
+def _between(plane: FloatArray, start: int, end: int) -> list[int]:
+    """Points on the straight way between two others, in order, each place once."""
+    along = plane[end] - plane[start]
+    length = float(np.linalg.norm(along))
+    offset = plane - plane[start]
+    share = offset @ along / (length * length)
+    aside = np.abs(offset[:, 0] * along[1] - offset[:, 1] * along[0]) / length
+    tiny = 1e-7 / length
+    found = np.flatnonzero((aside < 1e-6) & (share > tiny) & (share < 1 - tiny))
+    found = found[np.argsort(share[found], kind="stable")]
+    apart = np.concatenate([[True], np.diff(share[found]) > tiny]) if len(found) else np.zeros(0, dtype=bool)
+    return [int(point) for point in found[apart]]
+
+
+def _fan(sides: list[list[int]]) -> list[list[int]]:
     """Triangles of a triangle with further points on its sides, none of them without area."""
-    place = [*(ring.index(corner) for corner in corners), len(ring)]
-    sides = [[*ring[place[k] : place[k + 1]], corners[(k + 1) % 3]] for k in range(3)]
-    # cut off the sides one after the other from the corner opposite
-    triangles = []
-    a, b, c = corners
-    first, second, third = sides
-    triangles += [[first[k], first[k + 1], c] for k in range(len(first) - 2)]
-    a = first[-2]
-    triangles += [[second[k], second[k + 1], a] for k in range(len(second) - 2)]
-    b = second[-2]
-    triangles += [[third[k], third[k + 1], b] for k in range(len(third) - 1)]
-    return np.array(triangles, dtype=np.int64)
+    for k in range(3):
+        one, two, three = (sides[(k + turn) % 3] for turn in range(3))
+        if len(one) > 2:
+            point, corner = one[1], two[-1]
+            return _fan([one[:2], [point, corner], three]) + _fan([one[1:], two, [corner, point]])
+    return [[side[0] for side in sides]]
 
 
 def loop_area(points: FloatArray) -> FloatArray:

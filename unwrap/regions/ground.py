@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.regions.bumps import part_bumps, part_rounds
 from unwrap.regions.rim import STEP, Rims, facing_pairs, rim_points
 from unwrap.regions.smooth import Smooth
 
@@ -65,10 +66,22 @@ def find_ground(smooth: Smooth, seed: int, bridge: float) -> Ground:
     rims = rim_points(
         smooth.vertices, smooth.faces, smooth.normals, smooth.table, smooth.sharp, part, bridge * SPACING
     )
-    is_base = _gather(smooth, rims, part[seed], bridge)
-    base = is_base[part] & (part >= 0)
-    detail = _find_details(smooth, rims, base, bridge)
-    return Ground(base, detail)
+    base = _gather(smooth, rims, int(part[seed]), bridge)[part] & (part >= 0)
+    parted, bumps = part_bumps(smooth, base, bridge)
+    base = base & ~bumps
+    parted = part_rounds(parted, base, bridge)
+    if parted is not smooth:
+        smooth = parted
+        rims = rim_points(
+            smooth.vertices,
+            smooth.faces,
+            smooth.normals,
+            smooth.table,
+            smooth.sharp,
+            smooth.part,
+            bridge * SPACING,
+        )
+    return Ground(base, _find_details(smooth, rims, base, bridge))
 
 
 def _gather(smooth: Smooth, rims: Rims, seed: int, bridge: float) -> BoolArray:
