@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from livery_patches import barrel, cap, flat_side
+from livery_patches import barrel, cap, flat_side, make_carry
 
 from unwrap.errors import BadInput
 from unwrap.livery.lining import lay_lining
@@ -138,3 +138,21 @@ def test_what_does_not_fit_is_refused_by_name(asked, sentence):
     with pytest.raises(BadInput, match=sentence) as refusal:
         lay_lining(flat_side(), [(0.5, "#ffffff"), (0.5, None), (0.5, "#ffffff")], **asked)
     assert 'region "side"' in str(refusal.value)
+
+
+def test_line_round_the_tip_of_a_slit_is_cut_off_square():
+    # A slit 20 mm long and next to nothing wide, from the bottom edge up at x = 30.
+    side = flat_side(nx=12, ny=5)
+    faces = side.flat.faces
+    slit = np.flatnonzero((np.abs(side.flat.points[:, 0] - 30) < 1e-9) & (side.flat.points[:, 1] < 14.9))
+    twin = {int(v): len(side.flat.points) + i for i, v in enumerate(slit)}
+    right_of = side.flat.points[faces].mean(axis=1)[:, 0] > 30
+    faces = np.array(
+        [[twin.get(int(v), v) if r else v for v in f] for f, r in zip(faces, right_of, strict=True)]
+    )
+    points = np.vstack([side.flat.points, side.flat.points[slit] + [1e-4, 0]])
+    surface = np.column_stack([points[:, 0], np.zeros(len(points)), points[:, 1]])
+    (paint,), _ = lay_lining(make_carry(surface, points, faces), [(0.5, "#ffffff")], inset=2.0)
+    outer, inner = (rectangle(d).difference(shapely.box(30 - d, 0, 30 + d, 15 + d)) for d in (2.0, 2.5))
+    expected = outer.difference(inner)
+    assert paint.area.symmetric_difference(expected).area < 1e-3 * expected.area

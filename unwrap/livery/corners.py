@@ -19,7 +19,7 @@ from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.ground import Ground
-from unwrap.livery.planar import join, tidy
+from unwrap.livery.planar import join, minus, tidy
 
 CornerStyle = Literal["square", "rounded", "incurved", "canted", "notched"]
 STYLES: tuple[str, ...] = get_args(CornerStyle)
@@ -43,6 +43,8 @@ class Corner:
     ----------
     carry : int
         The piece that it is on.
+    ring : tuple of int
+        The outline that it is on: piece, part, ring.
     at : (2,) float64
         Where on that piece, mm.
     place : (3,) float64
@@ -58,6 +60,7 @@ class Corner:
     """
 
     carry: int
+    ring: tuple[int, int, int]
     at: FloatArray
     place: FloatArray
     interior: float
@@ -80,21 +83,22 @@ def find_corners(ground: Ground, panels: Sequence[shapely.Geometry], reach: floa
     corners = []
     for number, (carry, panel) in enumerate(zip(ground.carries, panels, strict=True)):
         edge = prep(carry.outline.boundary.buffer(ON_OUTLINE))
-        for polygon in shapely.get_parts(panel):
+        for part, polygon in enumerate(shapely.get_parts(panel)):
             for hole, ring in enumerate((polygon.exterior, *polygon.interiors)):
                 points = np.asarray(ring.simplify(1e-3).coords)[:-1]
                 if shapely.is_ccw(ring) != (hole == 0):
                     points = points[::-1]
-                corners += _corners_of_ring(ground, number, points, edge, reach)
+                corners += _corners_of_ring(ground, (number, part, hole), points, edge, reach)
     return corners
 
 
 def _corners_of_ring(
-    ground: Ground, number: int, points: FloatArray, edge: PreparedGeometry, reach: float
+    ground: Ground, where: tuple[int, int, int], points: FloatArray, edge: PreparedGeometry, reach: float
 ) -> list[Corner]:
     """Corners of one ring with the panel on its left."""
     if len(points) < 3:
         return []
+    number = where[0]
     carry = ground.carries[number]
     ahead, behind = np.roll(points, -1, axis=0) - points, np.roll(points, 1, axis=0) - points
     turn = np.arctan2(ahead[:, 0] * behind[:, 1] - ahead[:, 1] * behind[:, 0], (ahead * behind).sum(axis=1))
@@ -120,26 +124,58 @@ def _corners_of_ring(
             continue
         ways = np.stack([_unit(drawn[1] - drawn[0]), _unit(drawn[2] - drawn[0])])
         interior = float(np.arccos(np.clip(ways[0] @ ways[1], -1.0, 1.0)))
-        out.append(Corner(number, points[i], place[0], interior, float(step[between].sum()), chart, ways))
+        out.append(
+            Corner(number, where, points[i], place[0], interior, float(step[between].sum()), chart, ways)
+        )
     return out
 
 
-def check_room(where: str, corners: Sequence[tuple[Corner, str, float]]) -> None:
-    """Refuse corners that are larger than the sides between them.
+def corners_that_fit(
+    where: str, corners: Sequence[tuple[Corner, str, float]]
+) -> tuple[list[tuple[Corner, str, float]], tuple[str, ...]]:
+    """The corners that have room for their style.
+
+    A jog in the outline, a side with less than half of the length that its corners ask
+    for, keeps square corners and is named; a panel that is too small is refused.
 
     Raises
     ------
     BadInput
         Naming `where`.
     """
+    lacking: set[int] = set()
     for i, (corner, style, size) in enumerate(corners):
-        following = corners[(i + 1) % len(corners)]
-        taken = along_side(corner.interior, style, size) + along_side(following[0].interior, *following[1:])
-        if taken > corner.side + 1e-3 and size > 0:
+        j = _following(corners, i)
+        asked = along_side(corner.interior, style, size) + along_side(corners[j][0].interior, *corners[j][1:])
+        if corner.side < 0.5 * asked:
+            lacking |= {i, j}
+    fit = [each for i, each in enumerate(corners) if i not in lacking and each[1] != "square"]
+    for i, (corner, style, size) in enumerate(corners):
+        j = _following(corners, i)
+        asked = sum(
+            along_side(c.interior, s, r)
+            for k, (c, s, r) in ((i, corners[i]), (j, corners[j]))
+            if k not in lacking
+        )
+        none_left = i in lacking and not fit and style != "square"
+        if asked > corner.side + 1e-3 or none_left:
             raise BadInput(
                 f"{where}: a {style} corner of {size:.3g} mm does not fit a side {corner.side:.3g} mm long; "
                 "use a smaller radius"
             )
+    said = tuple(
+        f"{where}: the corner at ({', '.join(f'{v:.1f}' for v in corners[i][0].place)}) stands at a jog of "
+        f"the outline that is too short for a {corners[i][1]} corner and stays square."
+        for i in sorted(lacking)
+        if corners[i][1] != "square"
+    )
+    return fit, said
+
+
+def _following(corners: Sequence[tuple[Corner, str, float]], i: int) -> int:
+    """The next corner of the same ring."""
+    ring = [k for k, each in enumerate(corners) if each[0].ring == corners[i][0].ring]
+    return ring[(ring.index(i) + 1) % len(ring)]
 
 
 def along_side(interior: float, style: str, size: float) -> float:
@@ -177,7 +213,7 @@ def taken_away(
         if radius <= 0:
             return shapely.MultiPolygon()
         round_ = panel.buffer(-radius, quad_segs=QUARTER_SIDES).buffer(radius, quad_segs=QUARTER_SIDES)
-        rest = shapely.get_parts(tidy(panel.difference(round_), 2e-4))
+        rest = shapely.get_parts(tidy(minus(panel, round_), 2e-4))
         tip = here + depth / np.sin(half) * (first + second) / np.linalg.norm(first + second)
         near = [part for part in rest if part.distance(shapely.Point(tip)) < 0.05 * radius + 0.02]
         return shapely.union_all(near) if near else shapely.MultiPolygon()
@@ -226,5 +262,5 @@ def turn_corners(
             continue
         gone = taken_away(corner, style, size, depth, seen)
         for i, (carry, chart) in enumerate(zip(ground.carries, charts, strict=True)):
-            out[i] = out[i].difference(carry.area_to_flat(gone, chart))
+            out[i] = minus(out[i], carry.area_to_flat(gone, chart))
     return out

@@ -14,13 +14,15 @@ import numpy as np
 import shapely
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.livery.beams import Beams, follow, meet
+from unwrap.livery.beams import Beams, follow, join_beams, meet
 from unwrap.livery.carry import Carry
 from unwrap.livery.ground import Ground
 from unwrap.livery.planar import barycentric, clip_convex, join_parts, ragged_polygons
 
-# A mitre at a corner sharper than this lean (radians, each side) is cut off.
-MOST_LEAN = np.radians(75.0)
+# A mitre that would lean more than this (radians, each side) is cut off square at the distance.
+MOST_LEAN = np.radians(60.0)
+# There its strips lean this far, so that the tip of a slit is passed square.
+CAPPED_LEAN = np.radians(45.0)
 # Where a chosen edge ends and the ground's edge goes on straighter than this
 # (interior angle, radians), the strip ends square to the edge.
 RUNS_ON = np.radians(150.0)
@@ -50,7 +52,55 @@ def edge_strips(ground: Ground, chosen: Sequence[tuple[int, int]], depth: float)
         lean_start[i] = _lean(ground.angle_sum[a], (behind[a], a) in picked)
         lean_end[i] = _lean(ground.angle_sum[b], (b, ahead[b]) in picked)
     place = np.array([ground.free[edge] for edge in chosen], dtype=np.int64).reshape(-1, 2)
-    return follow(ground, start_at_edges(ground, place[:, 0], place[:, 1], lean_start, lean_end), depth)
+    start = start_at_edges(ground, place[:, 0], place[:, 1], lean_start, lean_end)
+    sharp = [
+        _cap(ground, b, ahead[b], len(chosen) + number)
+        for number, (a, b) in enumerate(chosen)
+        if (b, ahead[b]) in picked and 0.5 * (ground.angle_sum[b] - np.pi) > MOST_LEAN
+    ]
+    return follow(ground, join_beams([start, *sharp]), depth)
+
+
+def _cap(ground: Ground, vertex: int, after: int, number: int) -> Beams:
+    """A cap across the tip of a slit or spike, between the strips that lean round it from both sides.
+
+    Its plane has the tip at the origin and the way that halves the angle along y.
+    """
+    across, across_edge = ground.across
+    face, k = ground.free[(vertex, after)]
+    half = 0.5 * float(ground.angle_sum[vertex])
+    open_half = half - 0.5 * np.pi - CAPPED_LEAN
+    # The cap begins where the leaning strips end: this far out along their common line.
+    scale = np.cos(CAPPED_LEAN) / np.cos(open_half)
+    turned = 0.0
+    faces, corners, left, right = [], [], [], []
+    while face >= 0:
+        angle = float(ground.angles[face, k])
+        # Directions, anticlockwise from x, of the face's two sides at the tip.
+        low, high = 0.5 * np.pi - half + turned, 0.5 * np.pi - half + turned + angle
+        first, last = max(low, 0.5 * np.pi - open_half), min(high, 0.5 * np.pi + open_half)
+        if last > first:
+            flat = ground.local[face]
+            x = flat[(k + 1) % 3] - flat[k]
+            turn = low - np.arctan2(x[1], x[0])
+            c, s = np.cos(turn), np.sin(turn)
+            faces.append(face)
+            corners.append(scale * (flat - flat[k]) @ np.array([[c, s], [-s, c]]))
+            right.append([-np.sin(first), np.cos(first), 0.0])
+            left.append([np.sin(last), -np.cos(last), 0.0])
+        turned += angle
+        # On to the next face round the tip, across the side before this corner.
+        face, k = int(across[face, (k + 2) % 3]), int(across_edge[face, (k + 2) % 3])
+    n = len(faces)
+    return Beams(
+        np.full(n, number),
+        np.array(faces, dtype=np.int64),
+        np.array(corners).reshape(-1, 3, 2),
+        np.full(n, -1),
+        np.array(left).reshape(-1, 3),
+        np.array(right).reshape(-1, 3),
+        np.tile([0.0, 0.0, 1.0], (n, 1)),
+    )
 
 
 def start_at_edges(
@@ -76,7 +126,8 @@ def start_at_edges(
 def _lean(interior: float, goes_on: bool) -> float:
     """How far a strip's end leans out at a vertex with this interior angle."""
     if goes_on:
-        return float(min(max(0.5 * (interior - np.pi), 0.0), MOST_LEAN))
+        lean = max(0.5 * (interior - np.pi), 0.0)
+        return float(lean if lean <= MOST_LEAN else CAPPED_LEAN)
     if interior > RUNS_ON:
         return 0.0
     return float(min(max(interior - 0.5 * np.pi, 0.0), MOST_LEAN))

@@ -10,13 +10,13 @@ import shapely
 from unwrap.errors import BadInput
 from unwrap.livery.beams import Beams
 from unwrap.livery.carry import Carry
-from unwrap.livery.corners import STYLES, check_room, find_corners, turn_corners
+from unwrap.livery.corners import STYLES, corners_that_fit, find_corners, turn_corners
 from unwrap.livery.edges import choose_edges
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
 from unwrap.livery.paint import Paint
-from unwrap.livery.planar import polygons_of, tidy
+from unwrap.livery.planar import minus, tidy
 from unwrap.livery.printable import Line, fit_to_printer
 
 
@@ -101,7 +101,8 @@ def lay_lining_over(
     if corner != "square":
         reach = 2.5 * (radius + levels[-1] - inset) + 0.5
         turned = [(each, corner, radius) for each in find_corners(ground, panels[0], reach)]
-        check_room(where, turned)
+        turned, said = corners_that_fit(where, turned)
+        remarks += said
         panels = [
             turn_corners(ground, panel, turned, float(level - inset))
             for level, panel in zip(levels, panels, strict=True)
@@ -122,11 +123,11 @@ def inside(ground: Ground, strips: Beams, level: float) -> list[shapely.Geometry
     gone = (
         covered(ground, strips, 0.0, level) if level > 0 else [shapely.MultiPolygon()] * len(ground.carries)
     )
-    return [tidy(carry.outline.difference(area)) for carry, area in zip(ground.carries, gone, strict=True)]
+    return [tidy(minus(carry.outline, area)) for carry, area in zip(ground.carries, gone, strict=True)]
 
 
 def _paint(number: int, width: float, colour: str, outer: shapely.Geometry, inner: shapely.Geometry) -> Paint:
-    area = tidy(polygons_of(outer.difference(inner)))
+    area = tidy(minus(outer, inner))
     return Paint(
         "line",
         colour,

@@ -64,6 +64,15 @@ def grow(area: np.ndarray | shapely.Geometry, distance: float) -> np.ndarray | s
         return shapely.buffer(area, distance, join_style="mitre")
 
 
+def minus(area: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
+    """What is left of an area; sound where edges of the two all but coincide."""
+    try:
+        return polygons_of(shapely.difference(area, gone))
+    except shapely.errors.GEOSException:
+        area, gone = polygons_of(shapely.make_valid(area)), polygons_of(shapely.make_valid(gone))
+        return polygons_of(shapely.difference(area, gone, grid_size=HAIR))
+
+
 def tidy(area: shapely.Geometry, least: float = 1e-3) -> shapely.Geometry:
     """The area without slivers narrower than `least` (mm); its corners stay sharp."""
     if area.is_empty:
