@@ -11,6 +11,7 @@ import shapely
 from PIL import Image
 from sheet_pieces import box_piece, fill, grid, piece_of, sector_piece
 
+from unwrap.sheet.dots import plate_dots
 from unwrap.sheet.inks import Press
 from unwrap.sheet.pdf import sheet_pdf
 from unwrap.sheet.plates import white_area
@@ -193,3 +194,44 @@ def test_a_stroke_prints_as_wide_as_it_says(tmp_path):
     dot = 25.4 / DPI
     assert (rows.max() + 1 - rows.min()) * dot == pytest.approx(2.0, abs=1.5 * dot)
     assert (columns.max() + 1 - columns.min()) * dot == pytest.approx(30.0, abs=1.5 * dot)
+
+
+def test_pdfium_shows_the_page_that_the_svg_shows():
+    pdfium = pytest.importorskip("pypdfium2")
+    resvg = pytest.importorskip("resvg_py")
+    from unwrap.sheet.svg import sheet_svg
+
+    sheet = small_sheet()
+    document = pdfium.PdfDocument(sheet_pdf(sheet, Press()))
+    one = document[0].render(scale=100 / 72, grayscale=True).to_numpy().copy()
+    document.close()
+    png = bytes(resvg.svg_to_bytes(svg_string=sheet_svg(sheet), dpi=100, background="white"))
+    two = np.asarray(Image.open(io.BytesIO(png)).convert("L"))
+    rows, columns = np.minimum(one.shape[:2], two.shape)
+    a, b = one.reshape(one.shape[:2])[:rows, :columns] < 200, two[:rows, :columns] < 200
+    assert a.sum() > 5000
+    assert (a & ~grown(grown(b))).mean() < 1e-3 and (b & ~grown(grown(a))).mean() < 1e-3
+
+
+@needs_gs
+def test_our_own_plates_are_those_that_ghostscript_makes(tmp_path):
+    sheet = small_sheet()
+    press = Press(white_hits=2, registration=0.15)
+    theirs = plates_of(sheet_pdf(sheet, press), tmp_path)
+    ours = plate_dots(sheet, press, DPI)
+    for name, plate in ours.items():
+        other = theirs[name.capitalize()]
+        rows, columns = np.minimum(plate.shape, other.shape)
+        here, there = plate[:rows, :columns] / 255.0, other[:rows, :columns]
+        # Notes are on the first ink only in the PDF; look at the pieces alone.
+        ground = np.zeros((rows, columns), bool)
+        for place in sheet.placements:
+            body = shapely.union_all([paint.area for paint in place.piece.paints])
+            ground |= mask_of(body, place.matrix, sheet, True, (rows, columns))
+        edges = np.zeros_like(ground)
+        for axis in (0, 1):
+            edges |= np.abs(np.diff(here, axis=axis, append=0)) > 0.02
+        apart = ground & ~grown(grown(edges)) & (np.abs(here - there) > 0.012)
+        assert not apart.any(), name
+        # A PDF engine paints every dot that an area touches, we those whose middle it holds.
+        assert abs(here[ground].mean() - there[ground].mean()) < 0.01, name

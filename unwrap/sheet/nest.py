@@ -21,7 +21,7 @@ SEED = 20
 MOST_REPORTS = 400
 PATIENCE = 6
 # Only so that a hopeless search ends; the counts above end every ordinary one first.
-SECONDS = 20
+SECONDS = 120
 
 
 @dataclass(frozen=True)
