@@ -121,9 +121,7 @@ class Scene:
         self._film_normals = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
         self._flat_corners = np.concatenate([flat.points[flat.faces] for flat in flats])
         self._owner = np.repeat(np.arange(len(flats)), [len(flat.faces) for flat in flats])
-        self._off_body = np.array(
-            [FILM_OFF_BODY + max((abs(d.height) for d in p.patch.details), default=0.0) for p in self.pieces]
-        )
+        self._off_body = np.array([FILM_OFF_BODY + _proudest(piece) for piece in self.pieces])
 
     def picture(
         self,
@@ -334,6 +332,12 @@ def to_srgb(light: FloatArray) -> NDArray[np.uint8]:
     """The sRGB bytes of light (IEC 61966-2-1)."""
     step = np.rint(np.clip(light, 0.0, 1.0) * (len(_SRGB) - 1)).astype(np.int64)
     return _SRGB[step]
+
+
+def _proudest(piece: Piece) -> float:
+    """How far the highest detail stands out through a piece's bridged surface, mm."""
+    heights = (detail.height for detail in piece.patch.details if detail.kind != "hole")
+    return max((height for height in heights if height > 0.0), default=0.0)
 
 
 def _dotted(line: FloatArray) -> FloatArray:
