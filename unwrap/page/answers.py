@@ -85,6 +85,7 @@ def _figures(done: Worked) -> dict[str, Any]:
         return {"error": done.error}
     flat = done.piece.flat
     return {
+        "error": done.error,
         "area": float(flat.areas.sum()),
         "stretch": per_cent(flat.stretch_figures.worst),
         "compression": per_cent(flat.compression_figures.worst),

@@ -13,6 +13,7 @@ from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
+from unwrap.livery.paint import Paint
 from unwrap.make import Flattened, finish, flatten_mark
 from unwrap.page.session import Session, mark_named
 from unwrap.page.upright import upright
@@ -28,6 +29,8 @@ _MARKS = ("fill", "lining", "band", "lettering")
 @dataclass(frozen=True, eq=False)
 class Worked:
     """A region's piece, or the sentence that says why there is none.
+
+    Where only the livery does not fit, there is a bare piece and the sentence.
 
     Parameters
     ----------
@@ -151,9 +154,8 @@ class BenchWork:
             for other in self._partners(job, mark)[1:]:
                 with suppress(BadInput):  # the other region says so itself
                     carries[other.name] = self._flattened(job, other)[1]
-            paints, remarks = dress(_only_on(job, mark), carries)
-            piece = upright(finish(job, flattened, paints[mark.name]))
-            return Worked(key, grown, piece, tuple(remarks))
+            paints, remarks, error = _dressed(_only_on(job, mark), mark.name, carries)
+            return Worked(key, grown, upright(finish(job, flattened, paints)), tuple(remarks), error)
         except BadInput as error:
             return Worked(key, grown, error=str(error))
         except Exception as error:  # one region that fails must not end the page
@@ -173,6 +175,16 @@ class BenchWork:
             self._flat[shape] = flattened, Carry(flattened.patch, flattened.flat)
         flattened, carry = self._flat[shape]
         return Flattened(mark, flattened.patch, flattened.flat), carry
+
+
+def _dressed(job: Job, name: str, carries: dict[str, Carry]) -> tuple[list[Paint], list[str], str | None]:
+    """A region's paints and remarks; without what does not fit, and the sentence that says so."""
+    try:
+        paints, remarks = dress(job, carries)
+        return paints[name], remarks, None
+    except BadInput as error:
+        plain = job.model_copy(update={kind: [] for kind in _MARKS if kind != "fill"})
+        return dress(plain, carries)[0][name], [], str(error)
 
 
 def _only_on(job: Job, mark: RegionMark) -> Job:

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from unwrap.body.body import FloatArray
 from unwrap.flatten.flat_piece import FlatPiece
-
-# Faces whose middles are nearest, among which the place is looked for: long triangles have far middles.
-_TRIED = 60
 
 
 class Pointing:
@@ -25,28 +21,25 @@ class Pointing:
         self.flat = flat
         self._surface = flat.surface[flat.faces]
         self._points = flat.points[flat.faces]
-        self._surface_tree = cKDTree(self._surface.mean(axis=1))
-        self._flat_tree = cKDTree(self._points.mean(axis=1))
 
     def to_flat(self, place: FloatArray) -> tuple[FloatArray, float]:
         """The flat point of a place near the surface, mm, and how far the place is off the surface."""
-        weights, face, distance = _nearest(self._surface, self._surface_tree, place)
+        weights, face, distance = _nearest(self._surface, place)
         return weights @ self._points[face], distance
 
     def to_body(self, point: FloatArray) -> tuple[FloatArray, float]:
         """The place on the body of a point on the sheet, mm, and how far the point is off the piece."""
-        weights, face, distance = _nearest(self._points, self._flat_tree, point)
+        weights, face, distance = _nearest(self._points, point)
         return weights @ self._surface[face], distance
 
 
-def _nearest(corners: FloatArray, tree: cKDTree, place: FloatArray) -> tuple[FloatArray, int, float]:
-    near = np.atleast_1d(tree.query(place, k=min(_TRIED, len(corners)))[1])
-    weights = barycentric(corners[near], place)
-    inside = np.clip(weights, 0.0, None)
+def _nearest(corners: FloatArray, place: FloatArray) -> tuple[FloatArray, int, float]:
+    """Weights, face and distance of the nearest place; every face is tried, as one may be any size."""
+    inside = np.clip(barycentric(corners, place), 0.0, None)
     inside /= inside.sum(axis=1, keepdims=True)
-    off = np.linalg.norm(np.einsum("kc,kcd->kd", inside, corners[near]) - place, axis=1)
+    off = np.linalg.norm(np.einsum("kc,kcd->kd", inside, corners) - place, axis=1)
     best = int(np.argmin(off))
-    return inside[best], int(near[best]), float(off[best])
+    return inside[best], best, float(off[best])
 
 
 def barycentric(corners: FloatArray, place: FloatArray) -> FloatArray:

@@ -375,7 +375,14 @@ class Serving:
         token = secrets.token_urlsafe(24)
         self.address = f"http://127.0.0.1:{self.port}/{token}/"
         app = Guard(Starlette(routes=self.page.routes()), token, self.port)
-        config = uvicorn.Config(app, log_level="error", access_log=False, lifespan="off", server_header=False)
+        config = uvicorn.Config(
+            app,
+            log_level="error",
+            access_log=False,
+            lifespan="off",
+            server_header=False,
+            timeout_graceful_shutdown=1,  # a page that waits for news must not hold the program
+        )
         self.server = uvicorn.Server(config)
 
     def run(self) -> None:
@@ -392,6 +399,7 @@ class Serving:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.page.work.stop()
         self.server.should_exit = True
         self._thread.join(timeout=30)
 

@@ -91,7 +91,7 @@ function asShape(bytes) {
 }
 
 async function loadPiece(region) {
-  if (!region.doneKey || region.error || pieces.get(region.name)?.key === region.doneKey) return;
+  if (region.area === undefined || pieces.get(region.name)?.key === region.doneKey) return;
   const address = `piece/${encodeURIComponent(region.name)}`;
   const [piece, bytes] = await Promise.all([get(address), getBytes(`${address}/mesh`)]);
   const [places, points, faces, shades] = unpack(bytes, PIECE);

@@ -17,7 +17,7 @@ export function showRegions(part, state, chosen, dots, choose) {
 
 export function describe(region, state) {
   if (state.busy === region.name) return { text: "being worked out…" };
-  if (region.error && region.key === region.doneKey) return { text: "cannot be made", warn: true };
+  if (region.error && region.key === region.doneKey) return { text: region.area ? "livery does not fit" : "cannot be made", warn: true };
   if (region.key !== region.doneKey) return { text: "waiting" };
   const cuts = region.cuts ? `, ${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}` : "";
   if (!region.within_film) return { text: `beyond the film${cuts}`, warn: true };
