@@ -1,6 +1,8 @@
 """The sheet's SVG, read back with another parser and drawn by another renderer."""
 
 import io
+import shutil
+import subprocess
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -142,3 +144,28 @@ def test_white_stays_inside_the_colour_by_the_choke():
 
 def test_same_sheet_same_text():
     assert sheet_svg(two_piece_sheet()) == sheet_svg(two_piece_sheet())
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="Chromium is not installed")
+def test_chromium_shows_the_same_sheet(tmp_path):
+    sheet = Sheet(1, 105.0, 148.0, (Placement(sector_piece("dome"), 0.3, (50.0, 80.0)),))
+    svg = sheet_svg(sheet)
+    page = tmp_path / "sheet.html"
+    page.write_text(f"<!doctype html><body style='margin:0'>{svg}</body>", encoding="utf-8")
+    shot = tmp_path / "shot.png"
+    subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
+         f"--user-data-dir={tmp_path}/profile", "--force-device-scale-factor=2", "--window-size=420,620",
+         f"--screenshot={shot}", page.as_uri()],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    ours = drawn(svg, dpi=192) < 200
+    with Image.open(shot) as picture:
+        theirs = np.asarray(picture.convert("L"))[: ours.shape[0], : ours.shape[1]] < 200
+    ours = ours[: theirs.shape[0], : theirs.shape[1]]
+
+    def near(mask):
+        return mask | np.roll(mask, 1, 0) | np.roll(mask, -1, 0) | np.roll(mask, 1, 1) | np.roll(mask, -1, 1)
+
+    assert ours.sum() > 10_000
+    assert (ours & ~near(theirs)).mean() < 1e-3 and (theirs & ~near(ours)).mean() < 1e-3
