@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from unwrap.film import Film
+from unwrap.relief.board import Board, Trial
 from unwrap.relief.draw import CannotDraw, cut_curves
 from unwrap.relief.fit import Fit, fit
 from unwrap.relief.ground import Ground
+from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of
 
 CLOSE = 0.994  # a reach between this and 1 is deep enough and not too deep
@@ -39,8 +41,51 @@ def cut_and_fit(
     return fit(cut, film, cuts, bound=bound)
 
 
+def finish(
+    board: Board, trial: Trial, ground: Ground, film: Film, *, bound: float = 1.0, rounds: int = 12
+) -> tuple[Fit | None, tuple[Slit, ...]]:
+    """Settle planned slits anew until the real mesh, not only the copy, is just within the film.
+
+    Each time the copy's target is moved by what the real mesh was off.
+
+    Returns
+    -------
+    fit : Fit or None
+        The cheapest that is good, else the one nearest to it; None if none can be cut.
+    slits : tuple of Slit
+        Its slits.
+    """
+    best, slits = None, trial.slits
+    for _ in range(4):
+        found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
+        if found is None:
+            break
+        if _better(found, best):
+            best, slits = found, trial.slits
+        if found.overlap or (found.good and found.reach > 0.985):
+            break
+        again = settle(
+            board, trial.slits, trial.need * float(np.clip(0.995 / found.reach, 0.8, 1.1)), rounds=rounds
+        )
+        if again.slits is trial.slits:
+            break
+        trial = again
+    if best is None or best.overlap or (best.good and best.reach > CLOSE):
+        return best, slits
+    deeper, factor = deepen(ground, slits, film, bound=bound, tries=4, first=best)
+    if deeper is not None and _better(deeper, best):
+        return deeper, tuple(slit.scaled(factor) for slit in slits)
+    return best, slits
+
+
 def deepen(
-    ground: Ground, slits: tuple[Slit, ...], film: Film, *, bound: float = 1.0, tries: int = 5
+    ground: Ground,
+    slits: tuple[Slit, ...],
+    film: Film,
+    *,
+    bound: float = 1.0,
+    tries: int = 5,
+    first: Fit | None = None,
 ) -> tuple[Fit | None, float]:
     """Scale the depth of all slits together until the patch is just within the film.
 
@@ -57,8 +102,8 @@ def deepen(
     low, high = 0.0, np.inf
     best: tuple[Fit | None, float] = (None, 1.0)
     last: tuple[float, float] | None = None
-    for _ in range(tries):
-        found = cut_and_fit(ground, real, film, factor, bound)
+    for k in range(tries):
+        found = first if k == 0 and first is not None else cut_and_fit(ground, real, film, factor, bound)
         if found is None or found.overlap:
             # Too deep for the patch, or the lips collide: what is cut must be shallower.
             if factor <= 0.9:

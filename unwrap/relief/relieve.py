@@ -10,10 +10,10 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray
-from unwrap.relief.board import Board
+from unwrap.relief.board import Board, Trial
 from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.field import Field
-from unwrap.relief.finish import cut_and_fit, deepen, on_mesh
+from unwrap.relief.finish import cut_and_fit, finish, on_mesh
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
 from unwrap.relief.plan import plan
@@ -74,26 +74,30 @@ def relieve(
     board = Board(field, film, COARSE)
     best: Fit | None = None
     for trial in plan(board, most=most)[:2]:
-        found = _finish(ground, film, trial.slits, uncut.bound)
-        if found is not None and (best is None or (not best.good and found.reach < best.reach)):
+        found = _finished(board, trial, ground, uncut.bound)
+        if found is not None and (
+            best is None or best.overlap or (not found.overlap and found.reach < best.reach)
+        ):
             best = found
         if best is not None and best.good:
             return best.piece
     if best is None or best.overlap:
-        return replace(uncut, notes=(*uncut.notes, "no relief cut helps", *_helps(uncut, most)))
+        return replace(
+            uncut, notes=(*uncut.notes, "no relief cut was found that helps", *_helps(uncut, most))
+        )
     return replace(best.piece, notes=(*best.piece.notes, *_helps(best.piece, most)))
 
 
-def _finish(ground: Ground, film: Film, slits: tuple[Slit, ...], bound: float) -> Fit | None:
-    """The piece on the real mesh; where that is fine, depths are settled on a middling copy of it."""
+def _finished(board: Board, trial: Trial, ground: Ground, bound: float) -> Fit | None:
+    """The piece on the real mesh; where that is fine, slits are settled on the middling copy of it."""
     if len(ground.faces) <= 1.5 * MIDDLING:
-        return deepen(ground, slits, film, bound=bound)[0]
-    rough, factor = deepen(coarse_copy(ground, MIDDLING)[0], slits, film)
+        return finish(board, trial, ground, board.film, bound=bound)[0]
+    rough, slits = finish(board, trial, board.field.ground, board.film)
     if rough is None:
         return None
     best = None
-    for more in (1.0, 1.03, 1.08):
-        found = cut_and_fit(ground, on_mesh(ground, slits), film, more * factor, bound)
+    for factor in (1.0, 1.03, 1.08):
+        found = cut_and_fit(ground, on_mesh(ground, slits), board.film, factor, bound)
         if found is None:
             break
         best = found

@@ -1,0 +1,136 @@
+"""Relief cuts against the best even set of radial slits, and their time against one flattening.
+
+    python tests/bench/relief.py [names] [--faces 3000]
+
+For every surface all even sets of straight slits from the outer edge towards its
+deepest point are tried one by one, counts 1 to 10 at four turns each, with the least
+depth that brings a coarse copy within the film; the three shortest are then cut into the real
+mesh and deepened there until it is within. The planner's total is given over the
+shortest of these. Times are processor seconds, and multiples of one flattening of the same
+patch without cuts.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from surfaces import barrel_end, cap, compact, nose, torus, without
+
+from unwrap.film import Film
+from unwrap.flatten import flatten
+from unwrap.relief import relieve
+from unwrap.relief.board import Board
+from unwrap.relief.coarse import coarse_copy
+from unwrap.relief.field import Field
+from unwrap.relief.finish import deepen
+from unwrap.relief.ground import Ground
+from unwrap.relief.plan import even_slits, heart, just_deep_enough
+
+# Total length of the best even set over the sphere's radius, found by trying all of them.
+CAPS = {(45, 1.03): 1.77, (45, 1.05): 0.98, (45, 1.08): 0.54, (45, 1.12): 0.0}
+CAPS |= {(60, 1.03): 3.98, (60, 1.05): 2.47, (60, 1.08): 1.52, (60, 1.12): 0.98}
+
+
+def window(ratio):
+    """A film with this window ratio, the same room to both sides in ln."""
+    half = np.sqrt(ratio)
+    return Film(half - 1.0, 1.0 - 1.0 / half)
+
+
+def tilted_spheroid(count):
+    """Half of a prolate spheroid cut off by a plane that leans by 35 degrees."""
+    import trimesh
+
+    v, f = cap(1.0, 100.0, count)
+    v = v * np.array([18.0, 18.0, 30.0])
+    lean = np.radians(35.0)
+    normal = np.array([np.sin(lean), 0.0, np.cos(lean)])
+    mesh = trimesh.intersections.slice_mesh_plane(trimesh.Trimesh(v, f, process=False), normal, 6.0 * normal)
+    mesh.merge_vertices()
+    return compact(np.asarray(mesh.vertices, float), np.asarray(mesh.faces))
+
+
+def windowed_nose(count):
+    """The nose with two window openings."""
+    v, f = nose(count=count)
+    unit = v / np.linalg.norm(v, axis=1, keepdims=True)
+    middles = [v[np.argmax(unit @ np.array([0.75, 0.5 * side, 0.35]))] for side in (-1, 1)]
+    return without(v, f, np.array(middles), [3.5, 3.5])
+
+
+SHAPES = {
+    "nose": lambda n: nose(count=n),
+    "torus quarter": lambda n: torus(count=n),
+    "dished end": lambda n: barrel_end(length=2.0, count=n),
+    "dished end with wall": lambda n: barrel_end(length=15.0, count=n),
+    "leaning spheroid": tilted_spheroid,
+    "nose with windows": windowed_nose,
+}
+
+
+def best_even_set(uncut, film):
+    """Shortest total of an even set of radial slits on the real mesh, mm, and its count."""
+    ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
+    copy = coarse_copy(ground, 4000)[0]
+    board = Board(Field.of(copy, np.ones(len(copy.chart)), np.zeros(len(copy.chart), bool)), film, 450)
+    middle = heart(board)
+    tried = []
+    for count in range(1, 11):
+        for turn in np.arange(4) / 4.0:
+            trial = just_deep_enough(
+                board, lambda d, n=count, t=turn: even_slits(board.edges[0], middle, n, d, t), 0.94
+            )
+            if trial.reaches(0.94):
+                tried.append(trial)
+    tried.sort(key=lambda t: t.cost)
+    best, slits = np.inf, 0
+    for trial in tried[:3]:
+        found, _ = deepen(ground, trial.slits, film, tries=6)
+        if found is not None and found.good and found.piece.cut_length < best:
+            best, slits = found.piece.cut_length, len(trial.slits)
+    return best, slits
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*")
+    parser.add_argument("--faces", type=int, default=3000)
+    parser.add_argument("--no-even", action="store_true")
+    options = parser.parse_args()
+    wanted = [
+        (f"cap {a} ratio {r}", (lambda n, a=a: cap(20.0, a, n)), window(r), 20.0 * x)
+        for (a, r), x in CAPS.items()
+    ]
+    wanted += [(name, make, Film.softened(), None) for name, make in SHAPES.items()]
+    print(
+        "surface | faces | uncut stretch/compression % | slits | total mm | even set mm (count) | over | worst after % | s | flattenings"
+    )
+    for name, make, film, known in wanted:
+        if options.names and not any(part in name for part in options.names):
+            continue
+        v, f = make(options.faces // 2)
+        start = time.process_time()
+        uncut = flatten(v, f, film)
+        once = time.process_time() - start
+        start = time.process_time()
+        piece = relieve(v, f, film)
+        spent = time.process_time() - start
+        even, count = (known, None) if known is not None or options.no_even else best_even_set(uncut, film)
+        over = piece.cut_length / even if even else (0.0 if piece.cut_length == 0.0 else np.inf)
+        print(
+            f"{name} | {len(f)} | {100 * uncut.stretch_figures.worst:.1f}/{100 * uncut.compression_figures.worst:.1f} | "
+            f"{len(piece.cuts)} | {piece.cut_length:.2f} | {even or 0:.2f} ({count or 'table'}) | {over:.2f} | "
+            f"{100 * piece.stretch_figures.worst:.1f}/{100 * piece.compression_figures.worst:.1f} "
+            f"{'within' if piece.within else 'BEYOND'} | {spent:.1f} | {spent / once:.1f}",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()
