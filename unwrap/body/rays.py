@@ -102,6 +102,20 @@ class Rays:
         )
         return hit >= 0
 
+    def blocked_towards(self, starts: NDArray[np.float32], direction: FloatArray) -> BoolArray:
+        """(r,) True where anything is in the way from places made by `local`, all in one direction."""
+        d = np.broadcast_to(np.asarray(direction, dtype=np.float32), starts.shape)
+        return (
+            self._in_halves(
+                lambda o, d: (self._scene.run(o, np.ascontiguousarray(d), query="OCCLUDED"),), starts, d
+            )[0]
+            >= 0
+        )
+
+    def local(self, places: FloatArray) -> NDArray[np.float32]:
+        """Places in the frame and precision that the rays are shot in, for use more than once."""
+        return (places - self.middle).astype(np.float32)
+
     def _run(
         self, run: Any, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
     ) -> tuple[NDArray[Any], ...]:
@@ -112,9 +126,14 @@ class Rays:
         if len(o) == 0:  # one ray gives the arrays their types
             one = np.ones((1, 3), np.float32)
             return tuple(part[:0] for part in run(one, one, one[:, 0]))
-        if len(o) < SMALL:
-            return run(o, d, most)
-        halves = [slice(part[0], part[-1] + 1) for part in np.array_split(np.arange(len(o)), THREADS)]
+        return self._in_halves(run, o, d, most)
+
+    def _in_halves(self, run: Any, *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+        """Run over rays, on two processors where there are many."""
+        count = len(columns[0])
+        if count < SMALL:
+            return run(*columns)
+        halves = [slice(k * count // THREADS, (k + 1) * count // THREADS) for k in range(THREADS)]
         with ThreadPoolExecutor(THREADS) as pool:
-            parts = list(pool.map(lambda part: run(o[part], d[part], most[part]), halves))
-        return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
+            parts = list(pool.map(lambda part: run(*(column[part] for column in columns)), halves))
+        return tuple(np.concatenate(found) for found in zip(*parts, strict=True))

@@ -6,17 +6,20 @@ import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
-from unwrap.body.sky import OFF, any_of, look_at_sky, sample_faces, sky_directions
+from unwrap.body.sky import OFF, Sky, any_of, look_at_sky, sample_faces, sky_directions
 
 # Places on the whole body beyond the first of each face.
 PLACES = 150_000
-FIRST_LOOK, SECOND_LOOK = 12, 36
+FIRST_LOOK, SECOND_LOOK, OTHER_LOOK = 12, 28, 24
 # A place with this share of an open hemisphere's light, or this share of the directions from
 # well above, is outside whatever is behind it: the inside of an open wagon is seen too.
 WELL_LIT = 0.45
 FROM_ABOVE = 0.45
 # A place with less light than this is looked at through a hole only.
 PEEP = 0.01
+# Beyond so many dark places, those within a cell of this share of the diagonal are judged by
+# a few of them.
+CROWDED, GATHER, VOICES = 100_000, 1 / 250, 4
 # Two sides of a wall are compared where it is thinner than this share of the diagonal.
 WALL = 0.05
 
@@ -72,20 +75,57 @@ def places_outside(rays: Rays, normals: FloatArray, face: IntArray, places: Floa
     normal = normals[face]
     looks = sky_directions(FIRST_LOOK + SECOND_LOOK)
     first = look_at_sky(rays, places, normal, looks[:FIRST_LOOK])
-    outside = (first.before >= 3) & (first.free >= 0.9 * first.before)
-
+    # What is far beyond doubt already needs no second look.
+    outside = (first.light >= 1.3 * WELL_LIT) | _from_above(first, 1.6 * FROM_ABOVE)
     doubt = np.flatnonzero(~outside)
-    sky = look_at_sky(rays, places[doubt], normal[doubt], looks)
-    above = sky.high_free >= FROM_ABOVE * np.maximum(sky.high_before, 4)
-    plain = (sky.light >= WELL_LIT) | above
+    dark = doubt[first.free[doubt] == 0]
+    rest = looks[FIRST_LOOK:]
+    if len(dark) > CROWDED:
+        # Inner walls of a very fine mesh: some places speak for their neighbours.
+        spoken, speaker = _speakers(rays, places[dark], normal[dark])
+        some = look_at_sky(rays, places[dark[spoken]], normal[dark[spoken]], rest)
+        seen = np.bincount(speaker[spoken], some.free, speaker.max() + 1) > 0
+        doubt = np.setdiff1d(doubt, dark[~seen[speaker]], assume_unique=True)
+    more = look_at_sky(rays, places[doubt], normal[doubt], rest)
+    sky = first.of(doubt).plus(more, FIRST_LOOK, SECOND_LOOK)
+    plain = (sky.light >= WELL_LIT) | _from_above(sky, FROM_ABOVE)
     between = np.flatnonzero(~plain & (sky.light > PEEP))
     behind, thin = _other_side(rays, normals, places[doubt[between]], normal[doubt[between]])
     plain[between] = True
     wall = between[thin]
-    there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], looks)
+    there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], looks[:OTHER_LOOK])
     plain[wall] = sky.light[wall] >= there.light
     outside[doubt] = plain
     return outside
+
+
+def _from_above(sky: Sky, share: float) -> BoolArray:
+    return sky.high_free >= share * np.maximum(sky.high_before, 4)
+
+
+def _speakers(rays: Rays, places: FloatArray, normal: FloatArray) -> tuple[IntArray, IntArray]:
+    """Gather places that lie together and look the same way.
+
+    Returns
+    -------
+    spoken : (s,) int64
+        Up to `VOICES` places of each gathering.
+    speaker : (k,) int64
+        The gathering of each place.
+    """
+    cell = np.floor((places - rays.middle) / (GATHER * rays.reach)).astype(np.int64) + 4096
+    way = np.round(1.5 * normal).astype(np.int64) + 2
+    key = ((cell[:, 0] << 13 | cell[:, 1]) << 13 | cell[:, 2]) << 9 | (
+        way[:, 0] << 6 | way[:, 1] << 3 | way[:, 2]
+    )
+    _, speaker = np.unique(key, return_inverse=True)
+    order = np.argsort(speaker, kind="stable")
+    size = np.bincount(speaker)
+    start = np.cumsum(size) - size
+    rank = np.arange(len(order)) - start[speaker[order]]
+    # Spread over the gathering: its places number k * size / VOICES.
+    step = np.maximum(size // VOICES, 1)[speaker[order]]
+    return order[(rank % step == 0) & (rank < VOICES * step)], speaker
 
 
 def _other_side(

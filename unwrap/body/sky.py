@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
@@ -44,17 +45,27 @@ class Sky(NamedTuple):
     ----------
     light : (k,) float64
         Share of a whole open hemisphere's light that arrives (cosine-weighted, 0 to 1).
-    before, free : (k,) int64
+    before, free : (k,) int16
         Directions on the place's side, and those of them that meet nothing.
-    high_before, high_free : (k,) int64
+    high_before, high_free : (k,) int16
         The same for directions from well above.
     """
 
     light: FloatArray
-    before: IntArray
-    free: IntArray
-    high_before: IntArray
-    high_free: IntArray
+    before: NDArray[np.int16]
+    free: NDArray[np.int16]
+    high_before: NDArray[np.int16]
+    high_free: NDArray[np.int16]
+
+    def of(self, chosen: IntArray) -> Sky:
+        """The same for some of the places."""
+        light, before, free, high_before, high_free = self
+        return Sky(light[chosen], before[chosen], free[chosen], high_before[chosen], high_free[chosen])
+
+    def plus(self, other: Sky, own: int, others: int) -> Sky:
+        """Together with what the same places see in other directions: how many these and those are."""
+        light = (self.light * own + other.light * others) / (own + others)
+        return Sky(light, *(a + b for a, b in zip(self[1:], other[1:], strict=True)))
 
 
 def look_at_sky(rays: Rays, places: FloatArray, normals: FloatArray, directions: FloatArray) -> Sky:
@@ -73,23 +84,24 @@ def look_at_sky(rays: Rays, places: FloatArray, normals: FloatArray, directions:
     -------
     Sky
     """
-    start = places + OFF * rays.reach * normals
-    light = np.zeros(len(places))
-    tally = np.zeros((4, len(places)), dtype=np.int64)
-    for direction in directions:  # one direction at a time keeps the rays side by side
-        cosine = normals @ direction
+    start = rays.local(places + OFF * rays.reach * normals)
+    towards = np.ascontiguousarray(normals.T, dtype=np.float32)
+    light = np.zeros(len(places), dtype=np.float32)
+    tally = np.zeros((4, len(places)), dtype=np.int16)
+    for direction in directions.astype(np.float32):  # one direction at a time keeps the rays side by side
+        cosine = direction @ towards
         facing = np.flatnonzero(cosine > GRAZING)
-        free = ~rays.blocked(start[facing], direction)
-        light[facing] += cosine[facing] * free
+        free = facing[~rays.blocked_towards(start[facing], direction)]
+        light[free] += cosine[free]
         tally[0, facing] += 1
-        tally[1, facing] += free
+        tally[1, free] += 1
         if direction[2] > HIGH:
             tally[2, facing] += 1
-            tally[3, facing] += free
+            tally[3, free] += 1
     # Over a whole sphere of evenly spread directions, the cosines before a place add up to
     # a quarter of their number.
     whole = len(directions) * 2.0 / (1.0 - np.sin(LOWEST)) / 4.0
-    return Sky(light / whole, *tally)
+    return Sky(light.astype(np.float64) / whole, *tally)
 
 
 def sample_faces(
