@@ -14,7 +14,7 @@ from unwrap.sheet.curves import straight_curve
 from unwrap.sheet.foot import Mark, foot_marks
 from unwrap.sheet.layout import placed_shapes
 from unwrap.sheet.lettering import text_curves, text_width
-from unwrap.sheet.naming import ARROW_ROOM, SIZES, box_at, name_box
+from unwrap.sheet.naming import ARROW_HALF, ARROW_LIFT, ARROW_ROOM, SIZES, box_at, name_box
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 
@@ -84,10 +84,10 @@ def _turned_box(at: FloatArray, turn: float, x0: float, y0: float, x1: float, y1
     return shapely.Polygon(corners @ np.array([[c, s], [-s, c]]) + at)
 
 
-def _arrow(direction: FloatArray, middle: FloatArray, solid: bool) -> tuple[Curve, ...]:
+def _arrow(direction: FloatArray, middle: FloatArray, size: float, solid: bool) -> tuple[Curve, ...]:
     """A small arrow through `middle`: a solid head for the front, an open one for the top."""
     along, across = direction, np.array([-direction[1], direction[0]])
-    half, head, wide = 1.3, 1.1, 0.5
+    half, head, wide = ARROW_HALF * size, 0.5 * size, 0.23 * size
     tip, tail = middle + half * along, middle - half * along
     neck = tip - head * along
     if solid:
@@ -125,16 +125,16 @@ def _name_marks(placement: Placement, shape: shapely.Geometry, ground: _Ground) 
     if heading is not None:
         along = np.array([np.cos(place.turn), np.sin(place.turn)])
         across = np.array([-along[1], along[0]])
-        beside = text_width(name, place.size) + 0.55 * ARROW_ROOM
-        middle = np.array([place.x, place.y]) + beside * along + 0.36 * place.size * across
-        marks.append(_arrow_mark(heading, middle, name))
+        beside = text_width(name, place.size) + 0.57 * ARROW_ROOM * place.size
+        middle = np.array([place.x, place.y]) + beside * along + ARROW_LIFT * place.size * across
+        marks.append(_arrow_mark(heading, middle, place.size, name))
     return marks
 
 
-def _arrow_mark(heading: tuple[FloatArray, bool], middle: FloatArray, name: str) -> Mark:
+def _arrow_mark(heading: tuple[FloatArray, bool], middle: FloatArray, size: float, name: str) -> Mark:
     direction, is_front = heading
     says = "arrow to the front" if is_front else "arrow to the top"
-    return Mark("solid" if is_front else "rule", _arrow(direction, middle, is_front), says, name)
+    return Mark("solid" if is_front else "rule", _arrow(direction, middle, size, is_front), says, name)
 
 
 def _free_place(shape: shapely.Geometry, name: str, arrow: bool, ground: _Ground) -> NamePlace | None:

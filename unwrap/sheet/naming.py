@@ -9,8 +9,11 @@ from unwrap.sheet.lettering import text_width
 from unwrap.sheet.sheet import NamePlace
 
 SIZES = (2.2, 1.8, 1.4)
-# Room beside the name for the arrow, and clear ground between notes and paint, mm.
-ARROW_ROOM = 3.4
+# Room beside the name for the arrow, and half the arrow's length, in sizes of the type.
+ARROW_ROOM, ARROW_HALF = 1.55, 0.6
+# Where the arrow's middle stands above the base line, in sizes: halfway up the small letters.
+ARROW_LIFT = 0.36
+# Clear ground between notes and paint, mm.
 CLEAR = 0.4
 # How finely places under a piece are tried, mm.
 STEP = 0.5
@@ -18,7 +21,9 @@ STEP = 0.5
 
 def name_box(name: str, size: float, arrow: bool) -> tuple[float, float, float, float]:
     """(x0, y0, x1, y1) of a name with its arrow, mm, from the left end of its base line."""
-    return -0.3, -0.25 * size, text_width(name, size) + (ARROW_ROOM if arrow else 0.0) + 0.3, 0.8 * size
+    high = ARROW_LIFT + ARROW_HALF if arrow else 0.8
+    wide = text_width(name, size) + (ARROW_ROOM * size if arrow else 0.0)
+    return -0.3, -0.25 * size, wide + 0.3, high * size
 
 
 def place_name(printed: shapely.Geometry, name: str, arrow: bool) -> NamePlace:
