@@ -101,17 +101,15 @@ def _whole(placement: Placement, frame: FloatArray) -> FloatArray:
     return np.column_stack([linear, frame[:, :2] @ placement.matrix[:, 2] + frame[:, 2]])
 
 
-def _piece_group(placement: Placement, layer: str) -> Group:
-    """A copy's group. The colour layer bears the plain id; an id may stand only once in a file."""
-    name = placement.name
-    ident = f"piece-{name}" if layer == "colour" else f"{layer}-piece-{name}"
-    return Group(id=ident, class_=f"piece-{name}", debug=False)
+def _piece_group(placement: Placement) -> Group:
+    """A copy's group: the same id in every layer, so that a layer can be taken out and read by itself."""
+    return Group(id="piece-" + "_".join(placement.name.split()), debug=False)
 
 
 def _colour_layer(sheet: Sheet, frame: FloatArray) -> Group:
     layer = Group(id="colour", debug=False)
     for placement in sheet.placements:
-        group = _piece_group(placement, "colour")
+        group = _piece_group(placement)
         for paint in placement.piece.paints:
             group.add(_painted(paint, _whole(placement, frame)))
         layer.add(group)
@@ -140,7 +138,7 @@ def _painted(paint: Paint, matrix: FloatArray) -> svgwrite.path.Path:
 def _white_layer(sheet: Sheet, frame: FloatArray, press: Press, colour: str) -> Group:
     layer = Group(id="white", fill=colour, fill_rule="evenodd", debug=False)
     for placement in sheet.placements if press.has_white else ():
-        group = _piece_group(placement, "white")
+        group = _piece_group(placement)
         curves = white_curves(placement.piece, press.white_choke, press.bare)
         if curves:
             group.add(svgwrite.path.Path(d=path_data(curves, _whole(placement, frame)), debug=False))
@@ -153,7 +151,7 @@ def _cut_layer(sheet: Sheet, frame: FloatArray) -> Group:
         id="cut", fill="none", stroke=CROP_GREY, stroke_width=CROP_WIDTH, stroke_linejoin="round", debug=False
     )
     for placement in sheet.placements:
-        group = _piece_group(placement, "cut")
+        group = _piece_group(placement)
         group.add(
             svgwrite.path.Path(
                 d=path_data(crop_curves(placement.piece), _whole(placement, frame)), debug=False
@@ -165,7 +163,7 @@ def _cut_layer(sheet: Sheet, frame: FloatArray) -> Group:
 
 def _notes_layer(sheet: Sheet, frame: FloatArray, title: str) -> Group:
     layer = Group(id="notes", fill=NOTE_GREY, stroke="none", debug=False)
-    groups = {placement.name: _piece_group(placement, "notes") for placement in sheet.placements}
+    groups = {placement.name: _piece_group(placement) for placement in sheet.placements}
     for mark in sheet_marks(sheet, title):
         (groups[mark.piece] if mark.piece else layer).add(_marked(mark, frame))
     for group in groups.values():
