@@ -15,6 +15,7 @@ from unwrap.regions.edges import (
     steady_normals,
 )
 from unwrap.regions.fill import fill_gap
+from unwrap.regions.heads import Heads, simple_heads
 
 # A facet's edge is one from this angle on (radians); below, two faces are one plane.
 FACET_EDGE = np.radians(0.1)
@@ -97,8 +98,14 @@ def take_off_details(
     order = np.argsort(detail, kind="stable")
     first = np.searchsorted(detail[order], np.arange(int(detail.max()) + 2))
     extra: list[FloatArray] = []
-    carried = []
-    for number in sorted(by_group):
+    found: dict[int, Carried] = {}
+    for heads in _simple_heads(vertices, faces, detail, by_group, rim):
+        for k, number in enumerate(heads.number.tolist()):
+            mine_faces = order[first[number] : first[number + 1]]
+            found[number] = Carried(
+                mine_faces, [heads.loop[k]], heads.fill[k], False, float(heads.height[k]), heads.middle[k], heads.frame[k]
+            )
+    for number in sorted(by_group.keys() - found.keys()):
         edges = rim.of(by_group[number])
         if edges is None:
             continue
@@ -134,9 +141,26 @@ def take_off_details(
         if closed:
             height = edges.height(vertices[faces[mine_faces]])
             middle, frame = _middle(all_vertices, closed, fill, edges.normal.mean(axis=0))
-            carried.append(Carried(mine_faces, closed, fill, outer, height, middle, frame))
+            found[number] = Carried(mine_faces, closed, fill, outer, height, middle, frame)
+    carried = [found[number] for number in sorted(found)]
     all_vertices = np.concatenate([vertices, np.array(extra)]) if extra else vertices
     return all_vertices, np.concatenate([faces[on_ground], *(item.fill for item in carried)]), carried
+
+
+def _simple_heads(
+    vertices: FloatArray, faces: IntArray, detail: IntArray, by_group: dict[int, list[IntArray]], rim: _Rim
+) -> list[Heads]:
+    """The details that can be taken off together, by the number of corners at the foot."""
+    by_count: dict[int, list[int]] = {}
+    for number, loops in by_group.items():
+        if len(loops) == 1:
+            by_count.setdefault(len(loops[0]), []).append(number)
+    result = []
+    for numbers in by_count.values():
+        feet = np.array([by_group[number][0] for number in numbers], dtype=np.int64)
+        whole = rim.along(feet)[0].all(axis=1)
+        result.append(simple_heads(vertices, faces, detail, np.array(numbers)[whole], feet[whole])[0])
+    return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,18 +202,23 @@ class _Rim:
         self.face = np.repeat(ground, 3)[self.order]
         self.vertices, self.normals = vertices, normals
 
+    def along(self, loops: IntArray) -> tuple[BoolArray, IntArray]:
+        """Which steps of one loop, or of a table of loops, run along the ground, and its face there."""
+        wanted = np.roll(loops, -1, axis=-1) * self.size + loops
+        if not len(self.key):
+            return np.zeros(loops.shape, dtype=bool), np.zeros(loops.shape, dtype=np.int64)
+        place = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
+        return self.key[place] == wanted, self.face[place]
+
     def of(self, loops: list[IntArray]) -> _GroupEdges | None:
         """The ground's edge along some loops; None where no step runs along the ground."""
         flags, starts, ends, normals = [], [], [], []
         for loop in loops:
-            following = np.roll(loop, -1)
-            wanted = following * self.size + loop
-            place = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
-            found = self.key[place] == wanted if len(self.key) else np.zeros(len(loop), dtype=bool)
+            found, face = self.along(loop)
             flags.append(found)
             starts.append(self.vertices[loop[found]])
-            ends.append(self.vertices[following[found]])
-            normals.append(self.normals[self.face[place[found]]])
+            ends.append(self.vertices[np.roll(loop, -1)[found]])
+            normals.append(self.normals[face[found]])
         start = np.concatenate(starts)
         if not len(start):
             return None

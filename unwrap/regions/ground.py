@@ -23,7 +23,7 @@ from unwrap.regions.smooth import Smooth
 # Rim points stand this share of the bridged width apart: eight across the widest gap.
 SPACING = 1 / 8
 # A part smaller than this share of bridge^2 is no ground, however it lies.
-SMALLEST_GROUND = 0.15
+SMALLEST_GROUND = 0.5
 # How deep details may be stacked on each other (a nut on a washer on a strap).
 STACKED = 12
 
@@ -151,11 +151,11 @@ def _tree_by_part(rims: Rims, bridge: float) -> tuple[cKDTree, float]:
 
 
 def _samples(smooth: Smooth, faces: IntArray) -> tuple[FloatArray, IntArray]:
-    """Corners, edge middles and middles of faces, with the face of each."""
+    """Edge middles and middles of faces, with the face of each: corners alone all lie on a strip's rim."""
     corners = smooth.vertices[smooth.faces[faces]]
     middles = 0.5 * (corners + np.roll(corners, -1, axis=1))
-    points = np.concatenate([corners, middles, corners.mean(axis=1, keepdims=True)], axis=1)
-    return points.reshape(-1, 3), np.repeat(faces, 7)
+    points = np.concatenate([middles, corners.mean(axis=1, keepdims=True)], axis=1)
+    return points.reshape(-1, 3), np.repeat(faces, 4)
 
 
 def _measure(
@@ -230,8 +230,8 @@ def _peel(
         mean_facing = np.bincount(part[faces], weights=weight * facing, minlength=count) / area
         mean_height = np.bincount(part[faces], weights=weight * height, minlength=count) / area
         highest = np.full(count, -np.inf)
-        corners, owner = _samples(smooth, faces)
-        np.maximum.at(highest, part[owner], _off_ground(corners, edge, tree)[1])
+        corners = smooth.vertices[smooth.faces[faces]].reshape(-1, 3)
+        np.maximum.at(highest, np.repeat(part[faces], 3), _off_ground(corners, edge, tree)[1])
         footprint = np.bincount(part[faces], weights=weight * np.maximum(facing, 0.0), minlength=count)
         width = footprint / np.maximum(outer, 1e-9)
         away = at_edge & ((mean_facing < 0.3) | (mean_height < -STEP) | (highest > width + STEP))
@@ -276,10 +276,10 @@ def _only_narrow(
     if not len(faces):
         return group
     count = int(group.max()) + 1
-    points, owner = _samples(smooth, faces)
+    points = smooth.vertices[smooth.faces[faces]].reshape(-1, 3)
     across, _ = _off_ground(points, edge, tree)
     widest = np.zeros(count)
-    np.maximum.at(widest, group[owner], across)
+    np.maximum.at(widest, np.repeat(group[faces], 3), across)
     table = smooth.table
     inside = base | (group >= 0)
     first, second = table.pair[:, 0], table.pair[:, 1]
