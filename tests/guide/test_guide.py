@@ -1,12 +1,16 @@
+import io
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
+import pikepdf
 import pytest
 
 from unwrap.guide.advice import advise
+from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import guide_html
+from unwrap.guide.guide_pdf import guide_pdf
 from unwrap.guide.order import application_order, letter_of
 from unwrap.guide.piece_drawing import piece_drawing
 from unwrap.guide.risks import risks
@@ -52,6 +56,26 @@ def page(body, pieces):
         warnings=["piece dome is beyond the film"],
         width=260,
     )
+
+
+def test_pdf_is_a4_with_its_typeface_in_it_and_the_same_every_time(body, pieces):
+    guide = gather_guide(body, pieces, title="Milk <tank>", warnings=["look here"], width=120)
+    data = guide_pdf(guide)
+    assert data == guide_pdf(guide)
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        assert 2 <= len(pdf.pages) <= 8
+        for page in pdf.pages:
+            # ISO 216: A4 is 210 mm x 297 mm.
+            size = [float(v) * 25.4 / 72 for v in page.mediabox[2:]]
+            assert size == pytest.approx([210, 297], abs=0.05)
+        fonts = [
+            o
+            for o in pdf.objects
+            if isinstance(o, pikepdf.Dictionary) and o.get("/Type") == "/FontDescriptor"
+        ]
+        assert fonts and all("/FontFile2" in font for font in fonts)
+        pictures = [o for o in pdf.objects if isinstance(o, pikepdf.Stream) and o.get("/Subtype") == "/Image"]
+        assert len(pictures) >= 2
 
 
 def test_page_is_whole_and_needs_no_other_file(page):

@@ -36,7 +36,8 @@ from unwrap.sheet.piece import Piece
 
 PAGE = (210 * mm, 297 * mm)
 MARGIN = 15 * mm
-WIDE = PAGE[0] - 2 * MARGIN
+# The page frame keeps six points free on either side of what stands in it.
+WIDE = PAGE[0] - 2 * MARGIN - 12
 
 FACE, BOLD = "Guide", "Guide-Bold"
 INK, QUIET, RULE, WASH, MARK = (HexColor(c) for c in ("#26262a", "#66666e", "#d5d2ca", "#f5f3ee", "#8a3b12"))

@@ -46,7 +46,7 @@ svg.piece { display: block; font-family: "Liberation Sans", Arial, sans-serif;
 .risks dt { font-weight: 600; }
 .risks dd { margin: 0; }
 .here { display: block; color: var(--mark); }
-.strain img { width: 100%; }
+.strain img { display: block; max-width: 100%; max-height: 240mm; }
 .care li { break-inside: avoid; }
 @page { size: A4; margin: 14mm 13mm; }
 @media print {

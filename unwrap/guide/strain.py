@@ -28,16 +28,15 @@ INK, QUIET, HATCH = "#2b2b2e", "#6c6c72", "#ffffff"
 MM = 1.0 / 25.4
 
 # Picture page, mm.
-PAGE, EDGE, GUTTER = 270.0, 10.0, 9.0
-FOOTER, KEY = 9.0, 30.0
-LEAST_PANEL, MOST_HEIGHT = 55.0, 150.0
+PAGE, EDGE, GUTTER = 185.0, 5.0, 8.0
+FOOTER, KEY = 9.0, 43.0
+LEAST_PANEL, MOST_HEIGHT = 53.0, 130.0
 
 KEY_TEXT = "film strain on the model, %; hatched where beyond the take-up"
 ARROW_TEXT = (
-    "Arrows pointing apart: the film must stretch that way; brush it outward along them.\n"
-    "Arrows pointing together: it must shrink that way; ease the fullness in.\n"
-    "The longer the arrow, the more (by square root, within a piece).\n"
-    "Pieces stand as on the model, top upwards.  Dashed edge: joint."
+    "Arrows pointing apart: the film must stretch that way; brush it outward along them.  Arrows pointing\n"
+    "together: it must shrink that way; ease the fullness in.  The longer the arrow, the more (by square\n"
+    "root, within a piece).  Pieces stand as on the model, top upwards.  Dashed edge: joint."
 )
 
 # Strain below this (fraction) is drawn without crosses: nobody can brush it.
@@ -287,7 +286,7 @@ def _key(figure: Figure, film: Film, ends: tuple[float, float], page_height: flo
     """
     low, high = ends
     top = 9.0
-    ax = figure.add_axes((EDGE / PAGE, 1.0 - (top + 6.0) / page_height, 0.5, 5.0 / page_height))
+    ax = figure.add_axes((EDGE / PAGE, 1.0 - (top + 6.0) / page_height, 0.62, 5.0 / page_height))
     first, last = 0.27, 0.73
     marks = np.array([low, -film.compression, 0.0, film.stretch, high])
     whole = film.compression + film.stretch
@@ -321,8 +320,8 @@ def _key(figure: Figure, film: Film, ends: tuple[float, float], page_height: flo
         (1.0, "must stretch too much", "right"),
     ):
         ax.text(x, 1.3, text, fontsize=6.5, ha=side, va="bottom", color=INK)
-    _say(figure, EDGE / PAGE, top + 12.5, KEY_TEXT, page_height, QUIET)
-    _say(figure, 0.5 + 2.2 * EDGE / PAGE, top, ARROW_TEXT, page_height, INK)
+    _say(figure, EDGE / PAGE, top + 12.0, KEY_TEXT, page_height, QUIET)
+    _say(figure, EDGE / PAGE, top + 17.0, ARROW_TEXT, page_height, INK)
 
 
 def _say(figure: Figure, x: float, down: float, text: str, page_height: float, colour: str) -> None:
