@@ -80,7 +80,10 @@ if __name__ == "__main__":
         compare("mixed, grain", mixed_pieces(), (210.0, 297.0), 5.0, 3.0, grain=True)
         compare("mixed on small sheets", mixed_pieces(), (105.0, 148.0), 5.0, 2.0)
     for path in sys.argv[1:]:
-        from unwrap.make import make_pieces
+        from unwrap.make import make_pieces, open_job
+        from unwrap.progress import Stopwatch
 
-        job, pieces = make_pieces(path)
-        compare(path, pieces, job.print.size, job.print.margin, job.print.gap, job.print.grain)
+        bench = open_job(path)
+        pieces = make_pieces(bench, Stopwatch()).pieces
+        wish = bench.job.print
+        compare(Path(path).parent.name, pieces, wish.size, wish.margin, wish.gap, wish.grain)
