@@ -6,6 +6,7 @@ import shapely
 from livery_patches import barrel, cap, flat_side, make_carry
 
 from unwrap.errors import BadInput
+from unwrap.livery.fit import printed_area
 from unwrap.livery.lining import lay_lining
 
 SET = [(0.3, "#e0c080"), (0.4, None), (0.8, "#c03030"), (0.3, None), (0.3, "#e0c080")]
@@ -57,7 +58,7 @@ def test_canted_corner_is_cut_at_its_size_and_its_line_keeps_its_width():
                 shapely.Polygon([(x, y), (x + 3 * toward[0], y), (x, y + 3 * toward[1])])
             )
     expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
-    assert paint.area.symmetric_difference(expected).area < 1e-4 * expected.area
+    assert paint.area.symmetric_difference(expected).area < 3e-4 * expected.area
 
 
 def test_notched_corner_is_a_square_step():
@@ -67,7 +68,7 @@ def test_notched_corner_is_a_square_step():
         for y in (0.0, 20.0):
             outer = outer.difference(shapely.box(x, y, x + 5.0, y + 5.0))
     expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
-    assert paint.area.symmetric_difference(expected).area < 1e-4 * expected.area
+    assert paint.area.symmetric_difference(expected).area < 3e-4 * expected.area
 
 
 def test_line_round_an_opening_has_square_corners():
@@ -156,3 +157,31 @@ def test_line_round_the_tip_of_a_slit_is_cut_off_square():
     outer, inner = (rectangle(d).difference(shapely.box(30 - d, 0, 30 + d, 15 + d)) for d in (2.0, 2.5))
     expected = outer.difference(inner)
     assert paint.area.symmetric_difference(expected).area < 1e-3 * expected.area
+
+
+def test_closed_lines_of_one_width_are_strokes_and_print_the_same():
+    for style, radius, nodes in (
+        ("square", 0.0, 4),
+        ("rounded", 4.0, 8),
+        ("canted", 4.0, 8),
+        ("notched", 4.0, 12),
+    ):
+        paints, _ = lay_lining(flat_side(), SET, inset=1.5, corner=style, radius=radius)
+        for paint, width in zip(paints, (0.3, 0.8, 0.3), strict=True):
+            assert paint.stroke == pytest.approx(width, abs=2e-3)
+            (curve,) = paint.curves
+            assert len(curve.spans) <= nodes
+            printed = printed_area(paint)
+            assert printed.buffer(0.02).covers(paint.area)
+            assert paint.area.buffer(0.02).covers(printed)
+
+
+def test_a_line_that_the_film_narrows_is_no_stroke():
+    # On a skewed cap the sheet is stretched unevenly, so an even line on the body is none on the sheet.
+    dome = cap(radius=20.0, half_angle=0.6, rings=12)
+    points = dome.flat.points * [1.1, 1.0]
+    skewed = make_carry(dome.flat.surface, points, dome.flat.faces)
+    (paint,), _ = lay_lining(skewed, [(0.8, "#ffffff")], inset=3.0)
+    assert paint.stroke is None
+    (even,), _ = lay_lining(dome, [(0.8, "#ffffff")], inset=3.0)
+    assert even.stroke == pytest.approx(0.8, abs=0.01)

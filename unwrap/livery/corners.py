@@ -19,18 +19,20 @@ from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.ground import Ground
-from unwrap.livery.planar import join, minus, tidy
+from unwrap.livery.planar import grow, join, minus, tidy
 
 CornerStyle = Literal["square", "rounded", "incurved", "canted", "notched"]
 STYLES: tuple[str, ...] = get_args(CornerStyle)
 # The lining's own corner is where the region's edge turns inwards by more than this.
-SHARP = np.radians(30.0)
+SHARP = np.radians(45.0)
 # Sides of the polygon that stands for a quarter circle.
 QUARTER_SIDES = 24
 
 
 # How far along each side (mm) its direction at a corner is taken.
 ALONG = 0.4
+# What carrying a corner there and back may leave of its rim, mm.
+SLIVER = 2e-4
 # A corner this near to a joint or cut (mm) is where the line runs on, not a corner.
 ON_OUTLINE = 2e-3
 
@@ -262,5 +264,6 @@ def turn_corners(
             continue
         gone = taken_away(corner, style, size, depth, seen)
         for i, (carry, chart) in enumerate(zip(ground.carries, charts, strict=True)):
-            out[i] = minus(out[i], carry.area_to_flat(gone, chart))
+            # Grown by a hair, so that no sliver of the square corner is left along the panel's sides.
+            out[i] = tidy(minus(out[i], grow(carry.area_to_flat(gone, chart), SLIVER)))
     return out

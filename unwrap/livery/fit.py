@@ -75,10 +75,14 @@ def curve_points(curve: Curve, per_span: int = 16) -> FloatArray:
 def printed_area(paint: Paint, per_span: int = 16) -> shapely.Geometry:
     """The ground that a paint covers as its fitted curves have it, even-odd, or as its stroke."""
     if paint.stroke is not None:
-        lines = [shapely.LineString(curve_points(curve, per_span)) for curve in paint.curves]
-        return shapely.union_all(
-            [line.buffer(0.5 * paint.stroke, cap_style="flat", join_style="mitre") for line in lines]
-        )
+        half = 0.5 * paint.stroke
+        parts = []
+        for curve in paint.curves:
+            points = curve_points(curve, per_span)
+            line = shapely.LinearRing(points) if curve.closed else shapely.LineString(points)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                parts.append(line.buffer(half, cap_style="flat", join_style="mitre"))
+        return shapely.union_all(parts)
     area: shapely.Geometry = shapely.MultiPolygon()
     for curve in paint.curves:
         area = area.symmetric_difference(shapely.make_valid(shapely.Polygon(curve_points(curve, per_span))))
@@ -139,13 +143,12 @@ def _signed_area(points: FloatArray) -> float:
 
 
 def _fit_smooth_loop(points: FloatArray, tolerance: float) -> FloatArray:
-    """A closed line without corners: start at the middle of its longest side, tangent there."""
+    """A closed line without corners: start where its longest side ends, along it."""
     way = np.roll(points, -1, axis=0) - points
     longest = int(np.argmax(np.linalg.norm(way, axis=1)))
-    start = points[longest] + 0.5 * way[longest]
-    line = np.vstack([start, np.roll(points, -longest - 1, axis=0), start])
+    line = np.roll(points, -longest - 1, axis=0)
     tangent = way[longest] / np.linalg.norm(way[longest])
-    return _fit_run(line, tolerance, tangent, tangent)
+    return _fit_run(np.vstack([line, line[:1]]), tolerance, tangent, tangent)
 
 
 def _fit_run(

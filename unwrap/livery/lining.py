@@ -18,6 +18,7 @@ from unwrap.livery.inset import covered, edge_strips
 from unwrap.livery.paint import Paint
 from unwrap.livery.planar import minus, tidy
 from unwrap.livery.printable import Line, fit_to_printer
+from unwrap.livery.strokes import as_strokes
 
 
 def lay_lining(
@@ -99,7 +100,7 @@ def lay_lining_over(
             "leave nothing of the panel; use a smaller inset or narrower lines"
         )
     if corner != "square":
-        reach = 2.5 * (radius + levels[-1] - inset) + 0.5
+        reach = (2.6 if corner == "rounded" else 1.7) * (radius + levels[-1] - inset) + 0.6
         turned = [(each, corner, radius) for each in find_corners(ground, panels[0], reach)]
         turned, said = corners_that_fit(where, turned)
         remarks += said
@@ -128,14 +129,12 @@ def inside(ground: Ground, strips: Beams, level: float) -> list[shapely.Geometry
 
 def _paint(number: int, width: float, colour: str, outer: shapely.Geometry, inner: shapely.Geometry) -> Paint:
     area = tidy(minus(outer, inner))
-    return Paint(
-        "line",
-        colour,
-        area,
-        curves_of_area(area),
-        label=f"lining {number + 1}: {colour} {width:.3g} mm",
-        asked_width=width,
-    )
+    label = f"lining {number + 1}: {colour} {width:.3g} mm"
+    stroke = as_strokes(area, width)
+    if stroke is not None:
+        curves, on_sheet = stroke
+        return Paint("line", colour, area, curves, stroke=on_sheet, label=label, asked_width=width)
+    return Paint("line", colour, area, curves_of_area(area), label=label, asked_width=width)
 
 
 def _check(where: str, lines: Sequence[Line], inset: float, corner: str, radius: float) -> None:

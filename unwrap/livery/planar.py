@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -57,7 +58,7 @@ def join(parts: Sequence[shapely.Geometry] | np.ndarray) -> shapely.Geometry:
     return polygons_of(grow(shapely.union_all(grow(parts, HAIR)), -HAIR))
 
 
-def grow(area: np.ndarray | shapely.Geometry, distance: float) -> np.ndarray | shapely.Geometry:
+def grow(area: Any, distance: float) -> Any:
     """Areas grown (or shrunk, below 0) with mitred corners."""
     # GEOS divides by the turn of its mitres; a straight one raises the processor's flag, no harm done.
     with np.errstate(divide="ignore", invalid="ignore"):
