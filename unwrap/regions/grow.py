@@ -10,6 +10,7 @@ from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.errors import BadInput
 from unwrap.regions.edges import compact, edge_table, label_parts
 from unwrap.regions.ground import find_ground
+from unwrap.regions.hidden import cut_hidden
 from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.region import Region
 from unwrap.regions.skin import outside_mask
@@ -113,7 +114,9 @@ def grow_region(
             )
     ground = find_ground(smooth_parts(body, mask, crease), int(visible[index]), bridge)
     chosen = np.flatnonzero(ground.base | (ground.detail >= 0))
-    vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
+    vertices, faces, seen = cut_hidden(body, body.vertices, body.faces[chosen], chosen, bridge)
+    vertices, faces, parent = trim_within(vertices, faces, limits)
+    parent = seen[parent]
     if not len(faces):
         raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
     kept = _part_with(vertices, faces, place)

@@ -58,36 +58,71 @@ def split_at_level(
         key = np.minimum(corner, following) * size + np.maximum(corner, following)
         allowed = np.unique(key[where[:, None] & crossed])
         crossed &= np.isin(key, allowed)
-    cut_ends = np.sort(np.stack([corner[crossed], following[crossed]], axis=1), axis=1)
-    ends, index = np.unique(cut_ends, axis=0, return_inverse=True)
-    if len(ends):
-        low, high = height[ends[:, 0]], height[ends[:, 1]]
-        share = (low / (low - high))[:, None]
-        fresh = vertices[ends[:, 0]] * (1 - share) + vertices[ends[:, 1]] * share
-    else:
-        fresh = np.zeros((0, 3))
-    middle = np.full(faces.shape, -1, dtype=np.int64)
-    middle[crossed] = len(vertices) + index.ravel()
+    ends = np.unique(np.sort(np.stack([corner[crossed], following[crossed]], axis=1), axis=1), axis=0)
+    low, high = height[ends[:, 0]], height[ends[:, 1]]
+    share = (low / np.where(low == high, 1.0, low - high))[:, None]
+    fresh = vertices[ends[:, 0]] * (1 - share) + vertices[ends[:, 1]] * share
+    all_vertices, all_faces, parent = split_edges(vertices, faces, ends, fresh)
     all_height = np.concatenate([height, np.zeros(len(fresh))])
+    side = np.sign(all_height[all_faces].sum(axis=1)).astype(np.int64)
+    return all_vertices, all_faces, parent, side, all_height
 
-    cuts = crossed.sum(axis=1)
-    pieces = [faces[cuts == 0]]
-    parents = [np.flatnonzero(cuts == 0)]
 
-    one = np.flatnonzero(cuts == 1)
-    turn = crossed[one].argmax(axis=1)
+def split_edges(
+    vertices: FloatArray, faces: IntArray, ends: IntArray, places: FloatArray
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Put a new vertex on each of some edges and split the faces that have them.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Positions, mm.
+    faces : (m, 3) int64
+        Triangles.
+    ends : (k, 2) int64
+        Edges, the smaller vertex first, each once.
+    places : (k, 3) float64
+        Where their new vertices go, mm.
+
+    Returns
+    -------
+    vertices : (n + k, 3) float64
+        The old vertices, then the new ones.
+    faces : (m', 3) int64
+        Triangles; the parts of a face stand together in its place.
+    parent : (m',) int64
+        The face that each is (a part of).
+    """
+    size = np.int64(len(vertices))
+    following = np.roll(faces, -1, axis=1)
+    key = np.minimum(faces, following) * size + np.maximum(faces, following)
+    wanted = ends[:, 0] * size + ends[:, 1]
+    order = np.argsort(wanted)
+    middle = np.full(faces.shape, -1, dtype=np.int64)
+    if len(wanted):
+        place = np.minimum(np.searchsorted(wanted[order], key), len(wanted) - 1)
+        found = wanted[order][place] == key
+        middle[found] = size + order[place[found]]
+    split = middle >= 0
+    all_vertices = np.concatenate([vertices, places.reshape(-1, 3)])
+    count = split.sum(axis=1)
+    pieces = [faces[count == 0]]
+    parents = [np.flatnonzero(count == 0)]
+
+    one = np.flatnonzero(count == 1)
+    turn = split[one].argmax(axis=1)
     a, b, c = (faces[one, (turn + k) % 3] for k in range(3))
     m = middle[one, turn]
     pieces += [np.stack([a, m, c], axis=1), np.stack([m, b, c], axis=1)]
     parents += [one, one]
 
-    two = np.flatnonzero(cuts == 2)
-    turn = (~crossed[two]).argmax(axis=1)  # the edge that is not cut, opposite the lone corner
+    two = np.flatnonzero(count == 2)
+    turn = (~split[two]).argmax(axis=1)  # the edge that is not split, opposite the lone corner
     a, b, c = (faces[two, (turn + k) % 3] for k in range(3))
     p, q = middle[two, (turn + 1) % 3], middle[two, (turn + 2) % 3]
     # the remaining four-sided part takes its shorter diagonal
-    along_b = np.linalg.norm(vertices[b] - _at(vertices, fresh, q), axis=1)
-    along_a = np.linalg.norm(vertices[a] - _at(vertices, fresh, p), axis=1)
+    along_b = np.linalg.norm(all_vertices[b] - all_vertices[q], axis=1)
+    along_a = np.linalg.norm(all_vertices[a] - all_vertices[p], axis=1)
     use_b = (along_b <= along_a)[:, None]
     pieces += [
         np.stack([q, p, c], axis=1),
@@ -96,17 +131,14 @@ def split_at_level(
     ]
     parents += [two, two, two]
 
-    all_vertices = np.concatenate([vertices, fresh])
-    all_faces = np.concatenate(pieces).astype(np.int64)
+    three = np.flatnonzero(count == 3)
+    (a, b, c), (p, q, r) = faces[three].T, middle[three].T
+    pieces += [np.stack(corners, axis=1) for corners in ((a, p, r), (p, b, q), (r, q, c), (p, q, r))]
+    parents += [three] * 4
+
     parent = np.concatenate(parents)
     order = np.argsort(parent, kind="stable")
-    all_faces, parent = all_faces[order], parent[order]
-    side = np.sign(all_height[all_faces].sum(axis=1)).astype(np.int64)
-    return all_vertices, all_faces, parent, side, all_height
-
-
-def _at(vertices: FloatArray, fresh: FloatArray, index: IntArray) -> FloatArray:
-    return np.concatenate([vertices, fresh])[index]
+    return all_vertices, np.concatenate(pieces).astype(np.int64)[order], parent[order]
 
 
 def trim_within(

@@ -1,0 +1,56 @@
+"""Shells pushed into each other without being joined."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from conftest import body_of_solid, box, cylinder_x, union
+
+from unwrap.body.body import Body
+from unwrap.body.skin import outside_faces
+from unwrap.regions import grow_region, make_patch
+from unwrap.regions.edges import face_normals
+
+
+def pushed_together(*solids) -> Body:
+    bodies = [body_of_solid(solid) for solid in solids]
+    shift = np.cumsum([0] + [len(body.vertices) for body in bodies])
+    faces = [body.faces + first for body, first in zip(bodies, shift, strict=False)]
+    return Body(np.concatenate([body.vertices for body in bodies]), np.concatenate(faces))
+
+
+def area(patch) -> float:
+    return float(face_normals(patch.vertices, patch.faces)[1].sum())
+
+
+BOILER = cylinder_x(10.0, -30.0, 30.0)
+TANK = box((-20, 5), (-14, 14), (-12, 3))
+
+
+@pytest.mark.parametrize("at", [(20, 0, 10), (-10, 14, 0)], ids=["boiler", "tank side"])
+def test_a_region_stops_at_the_visible_meeting_line(at):
+    apart = pushed_together(BOILER, TANK)
+    joined = body_of_solid(union([BOILER, TANK]))
+    areas = []
+    for body in (apart, joined):
+        region = grow_region(body, "it", at, outside=outside_faces(body), bridge=1.5)
+        areas.append(area(make_patch(region, bridge=1.5)))
+    assert areas[0] == pytest.approx(areas[1], rel=1e-3)
+
+
+def test_a_skewed_branch_leaves_its_curve():
+    branch = cylinder_x(6.0, 0.0, 40.0, 64).rotate((0, -60, 25))
+    apart, joined = pushed_together(BOILER, branch), body_of_solid(union([BOILER, branch]))
+    areas = []
+    for body in (apart, joined):
+        region = grow_region(body, "it", (-20, 0, 10), outside=outside_faces(body), bridge=0)
+        areas.append(area(make_patch(region)))
+    assert areas[0] == pytest.approx(areas[1], rel=1e-3)
+
+
+def test_bands_and_rivets_pushed_on_hide_nothing():
+    rivet = box((-0.4, 0.4), (-0.4, 0.4), (9, 10.3))
+    bands = [cylinder_x(10.3, x - 0.5, x + 0.5) for x in (-12.0, 5.0)]
+    apart = pushed_together(BOILER, *bands, rivet)
+    region = grow_region(apart, "it", (20, 0, 10), outside=outside_faces(apart), bridge=1.5)
+    assert area(make_patch(region, bridge=1.5)) == pytest.approx(48 * 20 * np.sin(np.pi / 48) * 60)
