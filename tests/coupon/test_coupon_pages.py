@@ -9,10 +9,10 @@ import pytest
 from PIL import Image
 
 from unwrap.coupon import make_coupon
-from unwrap.coupon.film_page import DISCS
+from unwrap.coupon.film_page import DISCS, film_page
 from unwrap.coupon.lab import colour_of, lab_of
 from unwrap.coupon.patches import STEP_AB, STEP_L, patches_round
-from unwrap.coupon.printer_page import VERNIER_STEP
+from unwrap.coupon.printer_page import VERNIER_STEP, note_ink, printer_page
 from unwrap.errors import BadInput
 from unwrap.sheet.inks import Press
 
@@ -136,6 +136,24 @@ def test_white_plate_is_what_the_svg_plate_is(folder, tmp_path):
     assert (ink >= least - 0.01).all()
     assert (ink <= most + 0.01).all()
     assert least.sum() > 0.3 * ink.sum()
+
+
+@pytest.mark.parametrize("size", [(210.0, 297.0), (215.9, 279.4), (297.0, 420.0)])
+@pytest.mark.parametrize("inks", ["cmyw", "cmykw", "cmyk", "kw"])
+def test_nothing_runs_into_the_margin(tmp_path, size, inks):
+    press = Press(inks=inks, face_down=False)
+    for page in (printer_page(*size, 8.0, press, "#1f4d3a"), film_page(*size, 8.0, press, "#1f4d3a")):
+        points = np.concatenate([ring for _, rings in page.shapes for ring in rings])
+        assert points.min() >= 7.5
+        assert (points.max(axis=0) <= np.array(size) - 7.9).all()
+        kinds = {ink.kind for ink, _ in page.shapes}
+        assert ("white" in kinds) == press.has_white
+        if page.name == "coupon-1":
+            words = [rings for ink, rings in page.shapes if ink == note_ink(press)]
+            lowest = min(ring[:, 1].min() for rings in words for ring in rings if ring[:, 0].min() > 40)
+            assert lowest < 14.0  # the ruler
+    for tint in {t for ink, _ in page.shapes for t in ink.tints}:
+        assert 0.0 <= tint <= 1.0
 
 
 def test_patches_step_evenly_round_the_target():

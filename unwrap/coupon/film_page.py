@@ -64,7 +64,8 @@ def _discs(page: Page, x: float, y: float, room: float, press: Press, target: st
         centre = (at + wide / 2, row_top - diameter / 2)
         disc = shapely.Point(centre).buffer(diameter / 2, 64)
         spokes = shapely.union_all([_spoke(centre, diameter / 2, k) for k in range(12)])
-        page.fill(WHITE, disc.buffer(-press.white_choke))
+        if press.has_white:
+            page.fill(WHITE, disc.buffer(-press.white_choke))
         page.fill(colour, disc.difference(spokes))
         if light.tints != (0.0, 0.0, 0.0, 0.0):
             page.fill(light, spokes)
@@ -93,6 +94,7 @@ def _strip(page: Page, x: float, y: float, press: Press, target: str) -> None:
     marks = shapely.union_all(
         [shapely.box(x + at - 0.1, y, x + at + 0.1, y + STRIP_WIDTH) for at in (end, STRIP_LENGTH - end)]
     )
-    page.fill(WHITE, box.buffer(-press.white_choke))
+    if press.has_white:
+        page.fill(WHITE, box.buffer(-press.white_choke))
     page.fill(colour_ink(target, press), box.difference(marks))
     page.fill(CUT, box)

@@ -6,7 +6,7 @@ import shapely
 
 from unwrap.coupon.page import WHITE, Ink, Page
 from unwrap.coupon.patches import patches_round
-from unwrap.sheet.inks import Press, tints_of
+from unwrap.sheet.inks import Press, Tints, tints_of
 
 # Widths of the ladder, mm: from finer than any toner holds to a bold line.
 WIDTHS = (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.25, 0.30, 0.40, 0.50)
@@ -16,7 +16,21 @@ VERNIER_STEP = 0.05
 VERNIER_PITCH = 2.0
 VERNIER_TEETH = 10
 
+PATCH_SIDE = 8.6
+
 TITLE, SMALL, TINY = 4.2, 2.3, 1.7
+
+NAMED_INKS = ("cyan", "magenta", "yellow", "black")
+# Total coverage that is tried, 3.0 = three full inks.
+TOTALS = (1.0, 1.5, 2.0, 2.2, 2.4, 2.6, 2.8, 3.0)
+
+HOW_TO_READ = (
+    "Print at full size, not fitted to the page, on the film and with the settings that the job will use.",
+    "Rulers: measure from the first tick to the last with a steel rule. Lines, gaps, teeth: use a loupe.",
+    "Combs: print three sheets and note the tooth of each; a printer that wanders shows it only so.",
+    "Colours: lay film and all over the painted model, let it dry, and compare by daylight.",
+    "Write what you read into readings.toml, then: unwrap coupon --read readings.toml",
+)
 
 
 def ruler_lengths(width: float, height: float, margin: float) -> tuple[float, float]:
@@ -44,9 +58,13 @@ def printer_page(width: float, height: float, margin: float, press: Press, targe
     _rulers(page, note, margin)
     y = top - 12.0
     y = _ladder(page, left, y, note, one, strong)
-    y = _verniers(page, left, y - 3.0, note, one)
+    if press.has_white:
+        y = _verniers(page, left, y - 3.0, note, one)
     y = _patches(page, left, y - 3.0, note, press, target)
-    _coverage(page, left, y - 3.0, note, press)
+    y = _coverage(page, left, y - 4.0, note, press)
+    y -= 3.0
+    for line in HOW_TO_READ:
+        y = page.paragraph(note, left, y, line, width - margin - left, TINY * 1.2)
     return page
 
 
@@ -166,13 +184,14 @@ def _combs(page: Page, x: float, y: float, note: Ink, colour: Ink, *, upright: b
 
 def _patches(page: Page, x: float, y: float, note: Ink, press: Press, target: str) -> float:
     page.text(note, x, y, f"Colours round {target}: the number that matches the painted model", SMALL)
-    side, gap, between = 7.6, 0.9, 6.0
+    side, gap, between = PATCH_SIDE, 1.0, 6.0
     y -= 4.0
     for patch in patches_round(target):
         left = x + patch.block * (5 * (side + gap) + between) + patch.column * (side + gap)
         low = y - 5 * (side + gap) + patch.row * (side + gap)
         box = shapely.box(left, low, left + side, low + side)
-        page.fill(WHITE, box.buffer(-press.white_choke))
+        if press.has_white:
+            page.fill(WHITE, box.buffer(-press.white_choke))
         page.fill(colour_ink(patch.colour, press), box)
         words = colour_ink("#ffffff" if _is_dark(patch.colour) else "#000000", press)
         page.text(words, left + 0.5, low + 0.6, str(patch.number), TINY)
@@ -183,32 +202,49 @@ def _patches(page: Page, x: float, y: float, note: Ink, press: Press, target: st
 
 def _coverage(page: Page, x: float, y: float, note: Ink, press: Press) -> float:
     page.text(note, x, y, "Ink by tenths: left half over white, right half on bare film", SMALL)
-    side, label = 12.6, 16.0
-    rows = [("cyan", "#00ffff"), ("magenta", "#ff00ff"), ("yellow", "#ffff00")]
-    y -= 2.0
-    for name, _ in rows:
-        y -= 5.6
-        page.text(note, x, y + 1.4, name, SMALL)
+    side, tall, label, row = 13.2, 5.6, 18.0, 6.5
+    y -= 1.6
+    for k, name in enumerate(NAMED_INKS):
+        if (press.has_black if name == "black" else press.has_colour) is False:
+            continue
+        y -= row
+        page.text(note, x, y + 1.8, name, SMALL)
         for tenth in range(1, 11):
+            tints = _single(k, tenth / 10)
             left = x + label + (tenth - 1) * side
-            part = [tenth / 10 if n == name else 0.0 for n, _ in rows]
-            screen = "#" + "".join(f"{round(255 * (1 - p)):02x}" for p in part)
-            page.bar(WHITE, left, y, side / 2, 4.9)
-            page.bar(Ink("colour", screen, (part[0], part[1], part[2], 0.0)), left, y, side - 0.7, 4.9)
-    y -= 5.6
-    page.text(note, x, y + 1.4, "white", SMALL)
-    for tenth in range(1, 11):
-        page.bar(Ink("white", "#e4e4ea", tint=tenth / 10), x + label + (tenth - 1) * side, y, side - 0.7, 4.9)
-    y -= 5.6
-    page.text(note, x, y + 1.4, "all three", SMALL)
-    for k, total in enumerate((1.0, 1.5, 2.0, 2.4, 2.6, 2.8, 3.0)):
-        each = total / 3
-        screen = "#" + 3 * f"{round(255 * (1 - each)):02x}"
-        left = x + label + k * side
-        page.bar(WHITE, left, y, side / 2, 4.9)
-        page.bar(Ink("colour", screen, (each, each, each, 0.0)), left, y, side - 0.7, 4.9)
-        page.text(note, left, y - 2.2, f"{100 * total:.0f} %", TINY)
-    return y - 4.0
+            if press.has_white:
+                page.bar(WHITE, left, y, side / 2, tall)
+            page.bar(Ink("colour", _screen(tints), tints), left, y, side - 0.7, tall)
+    if press.has_white:
+        y -= row
+        page.text(note, x, y + 1.8, "white", SMALL)
+        for tenth in range(1, 11):
+            white = Ink("white", "#e4e4ea", tint=tenth / 10)
+            page.bar(white, x + label + (tenth - 1) * side, y, side - 0.7, tall)
+    if press.has_colour:
+        y -= row
+        page.text(note, x, y + 1.8, "three inks", SMALL)
+        for k, total in enumerate(TOTALS):
+            tints = (total / 3, total / 3, total / 3, 0.0)
+            left = x + label + k * side
+            if press.has_white:
+                page.bar(WHITE, left, y, side / 2, tall)
+            page.bar(Ink("colour", _screen(tints), tints), left, y, side - 0.7, tall)
+            page.text(note, left, y - 2.3, f"{100 * total:.0f} %", TINY)
+        y -= 3.4
+    return y - 3.0
+
+
+def _single(ink: int, tint: float) -> Tints:
+    """A tint of one ink alone."""
+    cyan, magenta, yellow, black = (tint if i == ink else 0.0 for i in range(4))
+    return cyan, magenta, yellow, black
+
+
+def _screen(tints: Tints) -> str:
+    """A screen colour for tints: their complement."""
+    cyan, magenta, yellow, black = tints
+    return "#" + "".join(f"{round(255 * (1 - ink) * (1 - black)):02x}" for ink in (cyan, magenta, yellow))
 
 
 def _is_dark(colour: str) -> bool:
