@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
-from unwrap.job import BandMark, Job, LetteringMark, LiningMark
+from unwrap.body.body import Body
+from unwrap.body.views import draw_view
+from unwrap.job import ArtworkMark, BandMark, Job, LetteringMark, LiningMark
+from unwrap.livery.artwork import lay_artwork
 from unwrap.livery.band import lay_band_over
 from unwrap.livery.carry import Carry
 from unwrap.livery.fill import lay_fill
@@ -15,13 +19,19 @@ from unwrap.livery.paint import Paint
 Paints = dict[str, list[Paint]]
 
 
-def dress(job: Job, carries: Mapping[str, Carry]) -> tuple[Paints, list[str]]:
-    """Lay fills, lining, bands and lettering, in this order, on the regions that are there.
+def dress(
+    job: Job, carries: Mapping[str, Carry], body: Body | None = None, folder: Path | None = None
+) -> tuple[Paints, list[str]]:
+    """Lay fills, lining, bands, artwork and lettering, in this order, on the regions that are there.
 
     Parameters
     ----------
     job : Job
         What is wanted.
+    body : Body, optional
+        What artwork is thrown on; without it artwork is left out.
+    folder : Path, optional
+        Where the drawings are named from.
     carries : mapping of str to Carry
         The flat pieces by region; a mark on a region that is not among them is passed over.
 
@@ -50,6 +60,9 @@ def dress(job: Job, carries: Mapping[str, Carry]) -> tuple[Paints, list[str]]:
     for band in job.band:
         for names in _sides(job, band.region, carries):
             _lay_band(job, band, names, carries, paints, remarks)
+    if body is not None:
+        for artwork in job.artwork:
+            _lay_artwork(artwork, body, folder or Path(), carries, paints, remarks)
     for lettering in job.lettering:
         for side, names in enumerate(_sides(job, lettering.region, carries)):
             _lay_lettering(lettering, names, carries, paints, reflected=side == 1)
@@ -128,6 +141,21 @@ def _lay_lettering(
         spacing=lettering.spacing,
     )
     _put(names, laid, paints)
+
+
+def _lay_artwork(
+    artwork: ArtworkMark,
+    body: Body,
+    folder: Path,
+    carries: Mapping[str, Carry],
+    paints: Paints,
+    remarks: list[str],
+) -> None:
+    laid, said = lay_artwork(
+        body, list(carries.values()), draw_view(body, artwork.view), folder / artwork.file, artwork.measure
+    )
+    _put(list(carries), laid, paints)
+    remarks += said
 
 
 def _put(names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints) -> None:

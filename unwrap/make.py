@@ -22,6 +22,7 @@ from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.report import build_report
 from unwrap.job import Job, RegionMark, read_job
 from unwrap.livery.carry import Carry
+from unwrap.livery.joints import Mismatch, lines_along_joints, measure_joints
 from unwrap.livery.paint import Paint
 from unwrap.output import all_at_once
 from unwrap.progress import Stopwatch, Tell, silent
@@ -159,12 +160,25 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
     tell("laying the livery", 0.65)
     with watch("livery"):
         carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
-        paints, remarks = dress(job, carries)
+        paints, remarks = dress(job, carries, bench.body, bench.folder)
+        met = measure_joints(list(carries.values()), paints)
+        remarks += lines_along_joints(list(carries.values()), paints)
     tell("laying out the sheets", 0.72)
     with watch("sheet"):
         pieces = tuple(finish(job, done[mark.name], paints[mark.name]) for mark in job.region)
         sheets = lay_out(pieces, *job.print.size, job.print.margin, job.print.gap, grain=job.print.grain)
-    return Result(build_report(pieces, sheets, warnings=remarks, seconds=watch.seconds), pieces, sheets)
+    report = build_report(
+        pieces, sheets, joints=worst_per_joint(met), warnings=remarks, seconds=watch.seconds
+    )
+    return Result(report, pieces, sheets)
+
+
+def worst_per_joint(met: Sequence[Mismatch]) -> list[tuple[tuple[str, str], float]]:
+    """The regions that meet at each joint or cut, and the largest offset of a line there, mm."""
+    worst: dict[tuple[str, str], float] = {}
+    for one in met:
+        worst[one.between] = max(one.place_mm, worst.get(one.between, 0.0))
+    return list(worst.items())
 
 
 def flatten_mark(bench: Bench, mark: RegionMark, done: dict[str, Flattened], watch: Stopwatch) -> Flattened:
