@@ -155,7 +155,8 @@ def test_off_in_free_format(tmp_path):
 
 def three_mf(parts, unit="inch"):
     head = (
-        f'<?xml version="1.0"?><model unit="{unit}" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" '
+        f'<?xml version="1.0"?><model unit="{unit}" '
+        'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" '
         'xmlns:p="http://schemas.microsoft.com/3dmanufacturing/production/2015/06">'
     )
     return {name: head + body + "</model>" for name, body in parts.items()}
@@ -180,7 +181,8 @@ def test_3mf_with_its_mesh_in_a_second_part_placed_twice(tmp_path):
             "3D/3dmodel.model": '<resources><object id="1"><components>'
             '<component objectid="7" p:path="/3D/other.model" transform="1 0 0 0 1 0 0 0 1 10 0 0"/>'
             '<component objectid="7" p:path="/3D/other.model" transform="-1 0 0 0 1 0 0 0 1 0 0 0"/>'
-            '</components></object></resources><build><item objectid="1" transform="2 0 0 0 2 0 0 0 2 0 0 0"/></build>',
+            "</components></object></resources>"
+            '<build><item objectid="1" transform="2 0 0 0 2 0 0 0 2 0 0 0"/></build>',
             "3D/other.model": f'<resources><object id="7">{mesh_xml(box)}</object></resources><build/>',
         }
     )

@@ -35,7 +35,9 @@ def volume(body):
 def load_with(defect, sample, tmp_path, seed=7):
     v, f = defect(sample.vertices, sample.faces, np.random.default_rng(seed))
     # Numbers survive in OBJ; STL gives every face corners of its own in single precision.
-    path = tmp_path / ("shell.obj" if len(v) > 3 * len(f) - 1 or defect is defects.loose_vertices else "shell.stl")
+    path = tmp_path / (
+        "shell.obj" if len(v) > 3 * len(f) - 1 or defect is defects.loose_vertices else "shell.stl"
+    )
     (defects.write_obj if path.suffix == ".obj" else defects.write_stl)(path, v, f)
     return load_body(path)
 
@@ -74,7 +76,8 @@ def test_reported(sample, defect, tmp_path):
 
 
 @pytest.mark.parametrize("defect", [defects.holed, defects.with_a_sheet_inside], ids=lambda d: d.__name__)
-def test_the_outside_of_the_sound_part_stays(sample, defect, tmp_path):
+def test_the_outside_of_the_sound_part_stays(defect, tmp_path):
+    sample = load_body(MESHES / "railcar.stl")
     body = load_with(defect, sample, tmp_path)
     before = {tuple(np.round(c, 3)) for c in sample.corners[outside_faces(sample)].mean(axis=1)}
     after = {tuple(np.round(c, 3)) for c in body.corners[outside_faces(body)].mean(axis=1)}
@@ -86,9 +89,10 @@ def test_the_outside_of_the_sound_part_stays(sample, defect, tmp_path):
 def test_cut_off(name, share, tmp_path):
     data = (MESHES / name).read_bytes()
     path = tmp_path / name
-    path.write_bytes(data[: int(share * len(data))])
-    if name.endswith(".obj") and share > 0.9:
-        load_body(path)  # a text cut at the end of its faces is a sound file with fewer of them
+    path.write_bytes(data[: int(share * len(data))].rstrip())
+    if name.endswith(".obj") and share >= 0.5:
+        # An OBJ says nowhere how many faces it should have; what can be seen is said.
+        assert any("cut off" in repair for repair in load_body(path, **SAMPLES[name]).repairs)
         return
     with pytest.raises(BadInput, match=name):
         load_body(path)

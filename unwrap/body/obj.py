@@ -75,7 +75,10 @@ def read_obj(data: bytes, file: str, most_faces: int) -> Soup:
         raise damaged(
             file, f"face {face} names a vertex that is not among its {counts(len(vertices), 'vertex line')}"
         )
-    return soup_of_polygons(vertices, all_corners, all_sides, file, most_faces)
+    soup = soup_of_polygons(vertices, all_corners, all_sides, file, most_faces)
+    if text.endswith(b"\n"):
+        return soup
+    return soup._replace(notes=(*soup.notes, "the file ends in the middle of a line, so it may be cut off"))
 
 
 def soup_of_polygons(

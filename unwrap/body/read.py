@@ -169,4 +169,5 @@ def _read(path: Path, file: str, max_bytes: int, max_faces: int) -> Soup:
         raise BadInput("the body's file name has a character that no file can have") from error
     if len(data) == 0:
         raise BadInput(f"{file}: is empty; export or download it again")
-    return reader(data, file, max_faces)
+    with np.errstate(all="ignore"):  # what is no finite number is refused once all is read
+        return reader(data, file, max_faces)
