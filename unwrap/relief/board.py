@@ -30,6 +30,7 @@ from unwrap.flatten.system import System
 from unwrap.relief.band import Band
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
+from unwrap.relief.mirror import Mirror
 from unwrap.relief.slit import Edge, Slit
 from unwrap.relief.trial_mesh import TrialMesher
 
@@ -79,10 +80,13 @@ class Board:
     film : Film
     count : int
         Faces of the coarse meshes that trials are made on.
+    mirror : Mirror, optional
+        The symmetry that slits are to keep.
     """
 
-    def __init__(self, field: Field, film: Film, count: int) -> None:
+    def __init__(self, field: Field, film: Film, count: int, mirror: Mirror | None = None) -> None:
         self.field = field
+        self.mirror = mirror
         self.film = film
         self.mesher = TrialMesher(field, count)
         self.edges: list[Edge] = self.mesher.edges

@@ -15,7 +15,7 @@ from unwrap.relief.slit import Edge, Slit
 
 TARGET = 0.94  # need on the coarse copy at which the real patch is just within
 MOST = 8  # slits that are tried where no limit is given
-DEPTHS = (0.6, 0.85)  # shares of the way to the heart that first slits go
+DEPTHS = ((0.6, 0.0), (0.85, 0.5), (0.85, 0.0))  # share of the way to the heart, and turn, of first slits
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def plan(
         best = found[0]
         changed = [fewer(board, best, target, effort)]
         if len(best.slits) < limit and not best.reaches(target):
-            changed.append(one_more(board, best, target, effort))
+            changed.append(one_more(board, best, target, effort, limit))
         found = sorted([*found, *(t for t in changed if t is not None)], key=rank)
         before, after = rank(best), rank(found[0])
         if after[0] == before[0] and after[1] > 0.98 * before[1]:
@@ -98,15 +98,18 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
     """Even sets of straight slits round the outer edge, settled for a few rounds each."""
     middle = heart(board)
     edge = board.edges[0]
+    # Counted from where the line of symmetry meets the edge, an even set is symmetric.
+    origin = 0.0 if board.mirror is None else _on_line(board, edge)
     found: list[Trial] = []
     for count in range(1, limit + 1):
-        for depth in DEPTHS:
-            trial = settle(board, even_slits(edge, middle, count, depth), target, rounds=effort.first)
+        for depth, turn in DEPTHS:
+            slits = even_slits(edge, middle, count, depth, turn, origin)
+            trial = settle(board, slits, target, rounds=effort.first)
             if np.isfinite(trial.need):
                 found.append(trial)
         # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
         reached = [t.cost for t in found if t.reaches(target)]
-        if reached and min((t.cost for t in found[-2:]), default=np.inf) > 1.8 * min(reached):
+        if reached and min((t.cost for t in found[-3:]), default=np.inf) > 1.8 * min(reached):
             break
     return found
 
@@ -139,10 +142,13 @@ def just_deep_enough(board: Board, slits: Callable[[float], tuple[Slit, ...]], t
 
 
 def even_slits(
-    edge: Edge, middle: FloatArray, count: int, depth: float, phase: float = 0.0
+    edge: Edge, middle: FloatArray, count: int, depth: float, turn: float = 0.0, origin: float = 0.0
 ) -> tuple[Slit, ...]:
-    """Straight slits evenly round an edge towards a point, `depth` of the way to it."""
-    starts = edge.length * (np.arange(count) + phase) / count
+    """Straight slits evenly round an edge towards a point, `depth` of the way to it.
+
+    The first starts `turn` of their spacing behind `origin`, a distance along the edge.
+    """
+    starts = origin + edge.length * (np.arange(count) + turn) / count
     feet = edge.point(starts)
     return tuple(Slit(edge, float(s), f + depth * (middle - f)) for s, f in zip(starts, feet, strict=True))
 
@@ -151,14 +157,27 @@ def heart(board: Board) -> FloatArray:
     """The point of the copy that lies deepest inside its outer edge."""
     ring = shapely.LinearRing(board.edges[0].ring)
     chart = board.field.ground.chart
-    return chart[int(np.argmax(shapely.distance(ring, shapely.points(chart))))]
+    deepest = chart[int(np.argmax(shapely.distance(ring, shapely.points(chart))))]
+    return deepest if board.mirror is None else board.mirror.onto(deepest)
+
+
+def _on_line(board: Board, edge: Edge) -> float:
+    """Distance along an edge of a place on the line of symmetry."""
+    assert board.mirror is not None
+    places = np.linspace(0.0, edge.length, 721)[:-1]
+    points = edge.point(places)
+    off = np.linalg.norm(points - board.mirror.reflected(points), axis=1)
+    return float(places[int(np.argmin(off))])
 
 
 def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
     """The set without the slit that it can best do without, settled anew."""
     if len(trial.slits) < 2:
         return None
-    left = [board.attempt(trial.slits[:i] + trial.slits[i + 1 :]) for i in range(len(trial.slits))]
+    pairs = None if board.mirror is None else board.mirror.partners(trial.slits)
+    groups = {frozenset((i, i if pairs is None else int(pairs[i]))) for i in range(len(trial.slits))}
+    rests = [tuple(s for i, s in enumerate(trial.slits) if i not in group) for group in groups]
+    left = [board.attempt(rest) for rest in rests if rest]
     left = [t for t in left if np.isfinite(t.need)]
     if not left:
         return None
@@ -167,7 +186,7 @@ def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | 
     return settle(board, best.slits, target, rounds=effort.rounds)
 
 
-def one_more(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
+def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> Trial | None:
     """The set with the slit added that lowers the need most for its cost, settled anew."""
     middle = heart(board)
     total = sum(edge.length for edge in board.edges)
@@ -178,7 +197,14 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort) -> Trial
             inward = edge.inward(float(start), board.spacing)
             away = float(np.linalg.norm(middle - foot))
             slit = Slit(edge, float(start), foot + 0.3 * max(away, 4.0 * board.spacing) * inward)
-            new = board.attempt((*trial.slits, slit))
+            added: tuple[Slit, ...] = (slit,)
+            if board.mirror is not None:
+                image = board.mirror.image(slit, board.edges)
+                on_line = np.linalg.norm(image.tip - slit.tip) < 2.0 * board.spacing
+                added = (slit,) if on_line else (slit, image)
+            if len(trial.slits) + len(added) > limit:
+                continue
+            new = board.attempt((*trial.slits, *added))
             if np.isfinite(new.need):
                 tried.append(new)
     if not tried:

@@ -12,12 +12,12 @@ from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.field import Field
+from unwrap.relief.field import FORBIDDEN, Field
 from unwrap.relief.finish import cut_and_fit, finish, on_mesh
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
+from unwrap.relief.mirror import find_mirror
 from unwrap.relief.plan import plan
-from unwrap.relief.slit import Slit
 
 COARSE = 450  # faces of the copy that cuts are planned on
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
@@ -31,6 +31,7 @@ def relieve(
     cost: ArrayLike | None = None,
     keep_clear: ArrayLike | None = None,
     most: int | None = None,
+    symmetric: bool = True,
 ) -> FlatPiece:
     """Lay a patch flat, with relief cuts where the film cannot follow it without.
 
@@ -49,6 +50,9 @@ def relieve(
         Vertices that no cut may come near.
     most : int, optional
         Largest number of cuts.
+    symmetric : bool
+        Whether a symmetric patch gets symmetric cuts. Weights that are not symmetric
+        make this no symmetric patch.
 
     Returns
     -------
@@ -71,7 +75,8 @@ def relieve(
     ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
     copy, corners, weights = coarse_copy(ground, MIDDLING)
     field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
-    board = Board(field, film, COARSE)
+    mirror = find_mirror(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else None
+    board = Board(field, film, COARSE, mirror)
     best: Fit | None = None
     for trial in plan(board, most=most)[:2]:
         found = _finished(board, trial, ground, uncut.bound)

@@ -39,6 +39,10 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     .. [1] M. J. D. Powell, "A fast algorithm for nonlinearly constrained optimization
        calculations", Lecture Notes in Mathematics 630, 1978 (from memory).
     """
+    mirror = board.mirror
+    pairs = None if mirror is None else mirror.partners(slits)
+    if mirror is not None and pairs is not None:
+        slits = mirror.made_even(slits, pairs, board.edges)
     now = board.attempt(slits)
     best = now
     if not np.isfinite(now.need):
@@ -47,36 +51,44 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     price = 0.0  # what one unit of need is worth, mm
     end = board.trials + rounds
     slopes = board.slopes(now)
-    bending = _gentle(board, now)
+    ties = _ties(board, now.slits)
+    bending = _gentle(board, ties)
     while board.trials < end and radius > 0.12 * board.spacing:
-        need, cost = (slope.ravel() for slope in slopes)
+        need, cost = (slope.ravel() @ ties for slope in slopes)
         # The logarithm of the need is nearer to linear than the need where that is far off.
-        step, worth = _step(need, cost, bending, now.need * np.log(target / now.need), radius)
+        step, worth = _step(need, cost, bending, ties, now.need * np.log(target / now.need), radius)
         if worth > 0.0:
             price = max(0.5 * price, 2.0 * worth)
-        new = board.attempt(_moved(board, now.slits, step.reshape(-1, Slit.SIZE)))
+        full = (ties @ step).reshape(-1, Slit.SIZE)
+        new = board.attempt(_moved(board, now.slits, full))
         new = _without_short(board, new, target, price)
         if _better(new, best, target):
             best = new
         if _merit(new, target, price) >= _merit(now, target, price):
-            radius = 0.4 * min(radius, _longest(step))
+            radius = 0.4 * min(radius, _longest(full))
             continue
-        radius = min(max(radius, 2.0 * _longest(step)), 4.0 * board.spacing)
+        radius = min(max(radius, 2.0 * _longest(full)), 4.0 * board.spacing)
         after = board.slopes(new)
         if len(new.slits) == len(now.slits):
-            moved = np.concatenate([s.numbers() for s in new.slits]) - np.concatenate(
-                [s.numbers() for s in now.slits]
-            )
-            turned = (after[1].ravel() - cost) + worth * (after[0].ravel() - need)
-            bending = _learnt(bending, moved, turned)
+            turned = (after[1].ravel() @ ties - cost) + worth * (after[0].ravel() @ ties - need)
+            bending = _learnt(bending, step, turned)
         else:
-            bending = _gentle(board, new)
+            ties = _ties(board, new.slits)
+            bending = _gentle(board, ties)
         now, slopes = new, after
     return _restored(board, now, best, target)
 
 
-def _gentle(board: Board, trial: Trial) -> FloatArray:
-    return np.eye(Slit.SIZE * len(trial.slits)) / (4.0 * board.spacing)
+def _ties(board: Board, slits: tuple[Slit, ...]) -> FloatArray:
+    """(4 n, k) the changes of n slits' numbers that are allowed, as columns."""
+    pairs = None if board.mirror is None else board.mirror.partners(slits)
+    if board.mirror is None or pairs is None or len(slits) == 0:
+        return np.eye(Slit.SIZE * len(slits))
+    return board.mirror.ties(pairs)
+
+
+def _gentle(board: Board, ties: FloatArray) -> FloatArray:
+    return ties.T @ ties / (4.0 * board.spacing)
 
 
 def _longest(step: FloatArray) -> float:
@@ -84,7 +96,7 @@ def _longest(step: FloatArray) -> float:
 
 
 def _step(
-    need: FloatArray, cost: FloatArray, bending: FloatArray, room: float, radius: float
+    need: FloatArray, cost: FloatArray, bending: FloatArray, ties: FloatArray, room: float, radius: float
 ) -> tuple[FloatArray, float]:
     """Step that lowers the cost most while the need rises by at most `room`.
 
@@ -98,10 +110,10 @@ def _step(
         free, pull = np.linalg.solve(stiff, np.column_stack([-cost, need])).T
         worth = max(0.0, (need @ free - room) / max(float(need @ pull), 1e-300))
         step = free - worth * pull
-        if _longest(step) <= radius:
+        if _longest(ties @ step) <= radius:
             break
         held = max(2.0 * held, 0.05 / radius)
-    long = _longest(step)
+    long = _longest(ties @ step)
     return step * min(1.0, radius / long) if long > 0.0 else step, worth
 
 
@@ -121,12 +133,15 @@ def _moved(board: Board, slits: tuple[Slit, ...], step: FloatArray) -> tuple[Sli
     """The slits after a step; one that would leave the patch or meet another takes less of it."""
     share = np.ones(len(slits))
     moved = slits
+    pairs = None if board.mirror is None else board.mirror.partners(slits)
     for _ in range(4):
         moved = tuple(s.with_numbers(s.numbers() + k * d) for s, k, d in zip(slits, share, step, strict=True))
+        if board.mirror is not None and pairs is not None:
+            moved = board.mirror.made_even(moved, pairs, board.edges)
         bad = board.mesher.at_fault(moved)
         if not bad.any():
             break
-        share[bad] *= 0.4
+        share[bad if pairs is None else bad | bad[pairs]] *= 0.4
     return moved
 
 
@@ -145,6 +160,10 @@ def _without_short(board: Board, trial: Trial, target: float, price: float) -> T
     kept = tuple(slit for slit in trial.slits if slit.chord > SHORT * board.spacing)
     if len(kept) in (0, len(trial.slits)):
         return trial
+    if board.mirror is not None and (board.mirror.partners(trial.slits) is None) != (
+        board.mirror.partners(kept) is None
+    ):
+        return trial
     shorter = board.attempt(kept)
     return shorter if _merit(shorter, target, price) <= _merit(trial, target, price) else trial
 
@@ -155,10 +174,13 @@ def _restored(board: Board, now: Trial, best: Trial, target: float) -> Trial:
         if now.reaches(target) or not np.isfinite(now.need) or now.need > 1.3 * target:
             break
         need, _cost = board.slopes(now)
-        steep = float((need**2).sum())
-        if steep == 0.0:
+        ties = _ties(board, now.slits)
+        along = ties @ (ties.T @ need.ravel())
+        steep = float(along @ need.ravel())
+        if steep <= 0.0:
             break
-        new = board.attempt(_moved(board, now.slits, 1.1 * (target - now.need) * need / steep))
+        step = (1.1 * (target - now.need) / steep * along).reshape(-1, Slit.SIZE)
+        new = board.attempt(_moved(board, now.slits, step))
         if not new.need < now.need:
             break
         now = new

@@ -1,0 +1,159 @@
+"""Find a patch's plane of symmetry, and keep sets of slits symmetric about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from unwrap.flatten.edges import boundary_edges
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.relief.ground import Ground
+from unwrap.relief.slit import Edge, Slit
+
+ALIKE = 0.015  # share of the patch's size by which two sides may differ
+ACROSS = np.array([0.0, 1.0, 0.0])  # a vehicle is symmetric about y = 0 first of all
+
+
+@dataclass(frozen=True, eq=False)
+class Mirror:
+    """A reflection of the chart that carries the patch onto itself.
+
+    Parameters
+    ----------
+    matrix : (2, 2) float64
+    shift : (2,) float64
+        x -> matrix @ x + shift.
+    near : float
+        Distance within which two places are the same, mm.
+    """
+
+    matrix: FloatArray
+    shift: FloatArray
+    near: float
+
+    @property
+    def axis(self) -> FloatArray:
+        """(2,) unit direction of the line of symmetry."""
+        values, vectors = np.linalg.eigh(0.5 * (self.matrix + self.matrix.T))
+        return vectors[:, int(np.argmax(values))]
+
+    def reflected(self, points: FloatArray) -> FloatArray:
+        """(..., 2) points on the other side."""
+        return points @ self.matrix.T + self.shift
+
+    def onto(self, points: FloatArray) -> FloatArray:
+        """(..., 2) nearest points on the line of symmetry."""
+        return 0.5 * (points + self.reflected(points))
+
+    def image(self, slit: Slit, edges: list[Edge]) -> Slit:
+        """The slit on the other side."""
+        foot = self.reflected(slit.foot)
+        places = [edge.nearest(foot) for edge in edges]
+        gaps = [np.linalg.norm(e.point(s) - foot) for e, s in zip(edges, places, strict=True)]
+        i = int(np.argmin(gaps))
+        return replace(slit, edge=edges[i], start=places[i], tip=self.reflected(slit.tip), bend=-slit.bend)
+
+    def partners(self, slits: tuple[Slit, ...]) -> IntArray | None:
+        """Each slit's counterpart, itself if it lies on the line; None if the set is not symmetric."""
+        if not slits:
+            return np.zeros(0, dtype=np.int64)
+        ends = np.array([[*s.foot, *s.tip] for s in slits])
+        other = np.concatenate([self.reflected(ends[:, :2]), self.reflected(ends[:, 2:])], axis=1)
+        gap = np.abs(ends[:, None] - other[None]).max(axis=2)
+        found = np.argmin(gap, axis=1)
+        good = gap[np.arange(len(slits)), found] < self.near
+        return found if good.all() and (found[found] == np.arange(len(slits))).all() else None
+
+    def made_even(self, slits: tuple[Slit, ...], partners: IntArray, edges: list[Edge]) -> tuple[Slit, ...]:
+        """The slits with each pair's second an exact image of its first, and single ones on the line."""
+        out = list(slits)
+        for i, j in enumerate(partners.tolist()):
+            if i == j:
+                start = slits[i].edge.nearest(self.onto(slits[i].foot))
+                out[i] = replace(slits[i], start=start, tip=self.onto(slits[i].tip), bend=0.0)
+            elif i < j:
+                out[j] = self.image(slits[i], edges)
+        return tuple(out)
+
+    def ties(self, partners: IntArray) -> FloatArray:
+        """(4 n, k) every symmetric change of n slits' numbers as a sum of k columns."""
+        size, columns = Slit.SIZE, []
+        for i, j in enumerate(partners.tolist()):
+            if i == j:
+                column = np.zeros((len(partners), size))
+                column[i, 1:3] = self.axis
+                columns.append(column.ravel())
+            elif i < j:
+                for k in range(size):
+                    column = np.zeros((len(partners), size))
+                    column[i, k] = 1.0
+                    change = column[i].copy()
+                    column[j, 0], column[j, 3] = -change[0], -change[3]
+                    column[j, 1:3] = self.matrix @ change[1:3]
+                    columns.append(column.ravel())
+        return np.stack(columns, axis=1)
+
+
+def find_mirror(ground: Ground, weights: FloatArray) -> Mirror | None:
+    """The patch's plane of symmetry as a reflection of its chart; None if it has none.
+
+    Planes across y and across the principal axes of the patch's area are tried.
+
+    Parameters
+    ----------
+    ground : Ground
+        A middling copy of the patch, evenly meshed.
+    weights : (n,) float64
+        Price of a cut at each vertex, which has to be as symmetric as the surface.
+    """
+    v = ground.surface
+    corners = v[ground.faces]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(normal, axis=1)
+    centre = np.average(corners.mean(axis=1), axis=0, weights=area)
+    spread = corners.mean(axis=1) - centre
+    _, axes = np.linalg.eigh(np.einsum("m,mi,mj->ij", area, spread, spread))
+    at_vertex = np.zeros_like(v)
+    for k in range(3):
+        np.add.at(at_vertex, ground.faces[:, k], normal)
+    at_vertex /= np.maximum(np.linalg.norm(at_vertex, axis=1, keepdims=True), 1e-300)
+    size = float(np.linalg.norm(v.max(axis=0) - v.min(axis=0)))
+    tree = cKDTree(v)
+    rim = np.unique(boundary_edges(ground.faces))
+    rim_tree = cKDTree(v[rim])
+    spacing = float(np.sqrt(0.5 * area.mean() * 4.0 / np.sqrt(3.0)))
+    near = ALIKE * size
+    for across in (ACROSS, *axes.T):
+        other = v - 2.0 * np.outer((v - centre) @ across, across)
+        gap, found = (np.asarray(a) for a in tree.query(other))
+        index = found.astype(np.int64)
+        off = np.abs(np.einsum("ij,ij->i", other - v[index], at_vertex[index]))
+        if np.quantile(off, 0.99) > near or gap.max() > 2.0 * spacing + near:
+            continue
+        if np.asarray(rim_tree.query(other[rim])[0]).max() > spacing + near:
+            continue
+        if np.quantile(np.abs(weights[index] - weights), 0.95) > 0.1 * max(float(np.ptp(weights)), 1e-9):
+            continue
+        mirror = _reflection(
+            ground.chart, index, float(np.linalg.norm(np.ptp(ground.chart, axis=0))), spacing
+        )
+        if mirror is not None:
+            return mirror
+    return None
+
+
+def _reflection(chart: FloatArray, index: IntArray, size: float, spacing: float) -> Mirror | None:
+    """The reflection of the chart nearest to carrying each point to its counterpart."""
+    here, there = chart - chart.mean(axis=0), chart[index] - chart[index].mean(axis=0)
+    u, _, vt = np.linalg.svd(there.T @ here)
+    turn = u @ np.diag([1.0, -np.sign(np.linalg.det(u @ vt))]) @ vt
+    shift = chart[index].mean(axis=0) - turn @ chart.mean(axis=0)
+    # Its own inverse: the shift may only be along the reflected direction.
+    shift = 0.5 * (shift - turn @ shift)
+    turn = 0.5 * (turn + turn.T)
+    left = chart @ turn.T + shift - chart[index]
+    if float(np.sqrt((left**2).sum(axis=1).mean())) > 2.0 * ALIKE * size + 0.7 * spacing:
+        return None
+    return Mirror(turn, shift, 2.0 * ALIKE * size)
