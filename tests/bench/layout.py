@@ -10,7 +10,7 @@ import sys
 import time
 from pathlib import Path
 
-import shapely
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sheet"))
 
@@ -18,6 +18,7 @@ from sheet_pieces import mixed_pieces
 
 from unwrap.sheet.layout import FOOT, SIDE, coverage, lay_out, placed_shapes
 from unwrap.sheet.piece import Piece
+from unwrap.sheet.standing import printed_shape
 
 
 def box_coverage(pieces, width, height, margin, gap):
@@ -32,8 +33,10 @@ def box_coverage(pieces, width, height, margin, gap):
     room_w, room_h = width - 2 * margin - SIDE, height - 2 * margin - FOOT
     boxes = []
     for piece in pieces:
-        x0, y0, x1, y1 = shapely.unary_union([piece.outline, *(p.area for p in piece.paints)]).bounds
-        long, short = max(x1 - x0, y1 - y0), min(x1 - x0, y1 - y0)
+        # The smallest box of each piece, not the one it happens to lie in.
+        box = np.asarray(printed_shape(piece).minimum_rotated_rectangle.exterior.coords)
+        x1, y1 = np.linalg.norm(np.diff(box[:3], axis=0), axis=1)
+        long, short = max(x1, y1), min(x1, y1)
         w, h = (long, short) if long <= room_w else (short, long)
         boxes += [(h, w, piece.outline.area)] * (piece.spares + 1)
     boxes.sort(reverse=True)
@@ -66,8 +69,8 @@ def compare(name: str, pieces: list[Piece], size, margin, gap, grain=False) -> N
     ours = area / (full + (last.width - 2 * margin) * (last.height - margin - lowest))
     box_sheets, boxes = box_coverage(pieces, *size, margin, gap)
     print(
-        f"{name:28s} {size[0]:g}x{size[1]:g} {len(pieces):3d} pieces: {len(sheets)} sheets, coverage {ours:.3f} "
-        f"(last sheet {coverage(last):.3f}); boxes {box_sheets} sheets, {boxes:.3f}; "
+        f"{name:24s} {size[0]:g}x{size[1]:g} {len(pieces):3d} pieces: {len(sheets)} sheets, "
+        f"coverage {ours:.3f} (last sheet {coverage(last):.3f}); boxes {box_sheets} sheets, {boxes:.3f}; "
         f"ratio {ours / boxes:.2f}; {seconds:.1f} s",
         flush=True,
     )
