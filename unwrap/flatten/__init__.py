@@ -1,6 +1,7 @@
 """First flattening, relaxing to the film, strain figures, the proven bound."""
 
 from unwrap.flatten.bound import distortion_bound
-from unwrap.flatten.flatten import Relaxed, could_fit, flatten, relax
+from unwrap.flatten.flatten import could_fit, flatten
+from unwrap.flatten.relax import Relaxed, relax
 
 __all__ = ["Relaxed", "could_fit", "distortion_bound", "flatten", "relax"]

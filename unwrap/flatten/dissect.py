@@ -110,7 +110,7 @@ def _along(places: FloatArray, group: IntArray, k: int) -> FloatArray:
 
 
 def _tree(vertices: FloatArray, node: IntArray) -> Dissection:
-    label, inverse, count = np.unique(node, return_inverse=True, return_counts=True)
+    label, inverse = np.unique(node, return_inverse=True)
     known = {int(name): i for i, name in enumerate(label)}
     above = []
     for name in label.tolist():
@@ -121,7 +121,7 @@ def _tree(vertices: FloatArray, node: IntArray) -> Dissection:
     # Children stand before their parent, and a whole subtree together: what a group
     # hands up is used while it is still at hand.
     children: list[list[int]] = [[] for _ in label]
-    roots = []
+    roots: list[int] = []
     for i, up in enumerate(above):
         (children[up] if up >= 0 else roots).append(i)
     after: list[int] = []
@@ -134,8 +134,8 @@ def _tree(vertices: FloatArray, node: IntArray) -> Dissection:
     place = np.empty(len(label), dtype=np.int64)
     place[after] = np.arange(len(label))
     parent = np.full(len(label), -1, dtype=np.int64)
-    up = np.array(above)
-    parent[place] = np.where(up >= 0, place[up], -1)
+    over = np.array(above)
+    parent[place] = np.where(over >= 0, place[over], -1)
     # Along a cut the vertices follow each other, so that what a part touches is a run.
     group = place[inverse]
     order = np.lexsort((_along(vertices, group, len(label)), group))

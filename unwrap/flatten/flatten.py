@@ -1,8 +1,6 @@
-"""The way from a patch to its flat shape."""
+"""The way from a patch to its flat piece: check, relax, say what the user should know."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,110 +8,10 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
-from unwrap.flatten.develop import developed_start
-from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
-from unwrap.flatten.newton import Problem, minimise
-from unwrap.flatten.overlap import overlaps
-from unwrap.flatten.start import round_start
-from unwrap.flatten.strain import excess, strain
-
-# A development that stretches no face beyond this is a better start than a round outline.
-DEVELOPED = 2.0
-POWERS = tuple(4.0 * 2.0 ** (k / 2) for k in range(18))
-
-
-@dataclass(frozen=True, eq=False)
-class Relaxed:
-    """A flat shape at rest.
-
-    Parameters
-    ----------
-    points : (n, 2) float64
-        Flat positions, mm, in the order of the vertices.
-    stretch : (m, 2) float64
-        Principal film stretches per face, larger first.
-    worst : float
-        How many times the film's take-up the worst face asks for; <= 1 is within.
-    overlap : bool
-        True if the shape lies over itself.
-    steps : int
-        Newton steps taken.
-    """
-
-    points: FloatArray
-    stretch: FloatArray
-    worst: float
-    overlap: bool
-    steps: int
-
-
-def relax(
-    vertices: FloatArray,
-    faces: IntArray,
-    film: Film,
-    *,
-    start: FloatArray | None = None,
-    thorough: bool = True,
-) -> Relaxed:
-    """Flat shape that asks least of the film; no checks, for repeated use.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float64
-        Positions, mm; every vertex is used by a face.
-    faces : (m, 3) int64
-        A patch as `check_patch` lets through.
-    film : Film
-    start : (n, 2) float64, optional
-        A flat shape to start from. One with a flipped face is not used.
-    thorough : bool
-        False leaves the worst strain as the least work leaves it, which is quicker.
-
-    Returns
-    -------
-    Relaxed
-    """
-    middle = vertices.mean(axis=0)
-    size = float(np.sqrt(metric_of(vertices - middle, faces).areas.sum()))
-    surface = (vertices - middle) / size
-    metric = metric_of(surface, faces)
-    problem = Problem.of(metric, surface)
-    points = None if start is None else (start - start.mean(axis=0)) / size
-    if points is None or not stretches(metric, points)[1].min() > 0.0:
-        points = developed_start(metric, problem.system)
-        large, small = stretches(metric, points)
-        if not (small.min() > 1.0 / DEVELOPED and large.max() < DEVELOPED):
-            points = round_start(metric, surface, boundary_loops(faces), problem.system)
-    points, steps = minimise(problem, Work(), points)
-    stretch = strain(surface, points, faces).stretch
-    if thorough and float(excess(stretch, film).max()) > 1.0:
-        points, more = even_out(problem, points, film)
-        steps += more
-        stretch = strain(surface, points, faces).stretch
-    return Relaxed(points * size, stretch, float(excess(stretch, film).max()), overlaps(points, faces), steps)
-
-
-def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
-    """Lower the worst strain inside the film's window, from the shape of least work.
-
-    The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
-    -ln(1 - compression)] of ln sigma. Its middle is kept; a rising power of the distance
-    from it, summed over the faces, comes ever closer to the largest distance.
-    """
-    low, high = film.window
-    middle = -0.5 * (np.log(low) + np.log(high))
-    taken = 0
-    for power in POWERS:
-        s1, s2 = stretches(problem.metric, points)
-        reach = float(np.maximum(np.abs(np.log(s1) - middle), np.abs(np.log(s2) - middle)).max())
-        if reach <= 1e-7:
-            break
-        points, steps = minimise(problem, Worst(middle, reach, power, 1e-4), points, steps=2, tolerance=1e-3)
-        taken += steps
-    return points, taken
+from unwrap.flatten.relax import Relaxed, relax
+from unwrap.flatten.strain import needles
 
 
 def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
@@ -136,7 +34,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
     -------
     FlatPiece
         One point per used vertex, in the vertices' order. `notes` says when the piece is
-        beyond the film or lies over itself.
+        beyond the film or lies over itself, and how needle faces were measured.
 
     Raises
     ------
@@ -149,6 +47,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
     new[used] = np.arange(len(used))
     surface, triangles = all_vertices[used], new[all_faces]
     rest = relax(surface, triangles, film)
+    bound = bound_of(surface, triangles, rest.least)
     return FlatPiece(
         points=rest.points,
         faces=triangles,
@@ -157,8 +56,8 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
         face=np.arange(len(triangles)),
         stretch=rest.stretch,
         film=film,
-        bound=bound_of(surface, triangles),
-        notes=tuple(_notes(rest)),
+        bound=bound,
+        notes=tuple(_notes(rest, surface, triangles, film, bound)),
     )
 
 
@@ -167,10 +66,22 @@ def could_fit(vertices: FloatArray, faces: IntArray, film: Film) -> bool:
     return bound_of(vertices, faces) <= film.ratio
 
 
-def _notes(rest: Relaxed) -> list[str]:
+def _notes(rest: Relaxed, surface: FloatArray, faces: IntArray, film: Film, bound: float) -> list[str]:
     notes = []
     if rest.overlap:
-        notes.append("the piece lies over itself on the sheet")
+        notes.append("the piece lies over itself on the sheet; it needs to be cut in two")
     if rest.worst > 1.0:
-        notes.append(f"the worst face asks for {rest.worst:.2f} times what the film takes up")
+        words = f"the worst face asks for {rest.worst:.2f} times what the film takes up"
+        if bound > film.ratio:
+            words += (
+                f", and no flat shape without cuts could fit (largest over smallest stretch >= {bound:.3f})"
+            )
+        notes.append(words)
+    metric = metric_of(surface, faces)
+    thin = needles(metric)
+    if thin.any():
+        share = float(metric.areas[thin].sum() / metric.areas.sum())
+        notes.append(
+            f"{int(thin.sum())} needle faces ({share:.2%} of the area) are measured with their neighbours"
+        )
     return notes

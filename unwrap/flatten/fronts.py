@@ -13,6 +13,8 @@ References
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.linalg import blas, lapack
 
@@ -135,7 +137,7 @@ class Fronts:
         marks = sorted({0, cut, len(mine), *breaks.tolist()})
         runs = [
             (slice(a * d, b * d), slice(int(there[a]) * d, int(there[a] + b - a) * d), a >= cut)
-            for a, b in zip(marks[:-1], marks[1:], strict=True)
+            for a, b in pairwise(marks)
         ]
         return [
             (int(down) + int(right), rows, columns, from_rows, from_columns)
@@ -143,7 +145,7 @@ class Fronts:
             for from_rows, rows, down in runs[i:]
         ]
 
-    def slots(self, one: IntArray, two: IntArray) -> tuple[IntArray, IntArray]:
+    def slots(self, one: IntArray, two: IntArray) -> IntArray:
         """Where the block of two vertices stands in the numbers' array.
 
         Parameters

@@ -9,6 +9,7 @@ import numpy as np
 
 from unwrap.flatten.energy import Law, derivatives, energy, forces_of, parts
 from unwrap.flatten.flat_piece import FloatArray
+from unwrap.flatten.fronts import NotDefinite
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.system import System
 
@@ -32,7 +33,7 @@ class Problem:
         """Set up for a patch whose vertices stand at `places` (n, d)."""
         areas = metric.areas
         thirds = np.repeat(areas / 3.0, 3)
-        masses: FloatArray = np.bincount(metric.faces.ravel(), weights=thirds, minlength=len(places))
+        masses = np.bincount(metric.faces.ravel(), thirds, len(places)).astype(np.float64)
         return cls(metric, areas, masses, System(metric.faces, places))
 
 
@@ -73,7 +74,10 @@ def minimise(
         slope, same, pair = derivatives(metric, forces, points)
         right = -system.gather(slope)
         stiff = float(same[0].sum() + same[2].sum())
-        system.factorise(same, pair, SHIFT * stiff * problem.masses)
+        try:
+            system.factorise(same, pair, SHIFT * stiff * problem.masses)
+        except NotDefinite:
+            return points, step
         move = system.solve(right)
         promise = float(np.vdot(right, move))
         if not np.isfinite(promise) or promise <= 0.0:

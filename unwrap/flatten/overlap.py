@@ -24,7 +24,7 @@ def overlaps(points: FloatArray, faces: IntArray) -> bool:
     faces : (m, 3) int64
     """
     loops = [points[loop] for loop in boundary_loops(faces)]
-    signed = [_signed_area(loop) for loop in loops]
+    signed = [signed_area(loop) for loop in loops]
     outer = int(np.argmax(signed))
     if signed[outer] <= 0.0 or sum(s > 0.0 for s in signed) != 1:
         return True
@@ -38,7 +38,8 @@ def overlaps(points: FloatArray, faces: IntArray) -> bool:
     return not np.isclose(float(shapely.make_valid(rings).area), sum(signed), rtol=1e-9)
 
 
-def _signed_area(loop: FloatArray) -> float:
+def signed_area(loop: FloatArray) -> float:
+    """Area inside a closed outline (n, 2), positive if it runs counter-clockwise."""
     p = loop - loop[0]
     q = np.roll(p, -1, axis=0)
     return float(0.5 * np.sum(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]))

@@ -23,7 +23,9 @@ from unwrap.flatten.system import System
 LEAST, MOST = 0.05, 1e4  # weights are kept between these; an even triangle's are about 0.58
 
 
-def round_start(metric: Metric, places: FloatArray, loops: list[IntArray], system: System) -> FloatArray:
+def round_start(
+    metric: Metric, places: FloatArray, loops: list[IntArray], system: System, *, even: bool = False
+) -> FloatArray:
     """Flat shape with a round outline, of total area 1.
 
     Parameters
@@ -35,6 +37,8 @@ def round_start(metric: Metric, places: FloatArray, loops: list[IntArray], syste
     loops : list of (b,) int64
         The patch's edges, the patch on their left.
     system : System
+    even : bool
+        Weigh all neighbours alike: worse, but safe on the thinnest faces.
 
     Returns
     -------
@@ -53,25 +57,29 @@ def round_start(metric: Metric, places: FloatArray, loops: list[IntArray], syste
     held[ring] = True
     if not held.all():
         inner = ~held
-        points[inner] = _means(metric, held, points, loops, outer, system)[inner]
+        weights = np.ones(len(system.edges)) if even else _weights(metric, system)
+        points[inner] = _means(weights, held, points, loops, outer, system)[inner]
     return points / np.sqrt(np.pi)
 
 
+def _weights(metric: Metric, system: System) -> FloatArray:
+    """Half the cotangents of the angles that face each edge, kept positive."""
+    base, foot, height = metric.base, metric.foot, metric.height
+    facing = np.stack(
+        [(foot * (foot - base) + height**2) / (base * height), foot / height, (base - foot) / height]
+    )
+    total = np.bincount(system.edge.ravel(), 0.5 * facing.ravel(), minlength=len(system.edges))
+    return np.clip(total, LEAST, MOST)
+
+
 def _means(
-    metric: Metric,
+    weights: FloatArray,
     held: np.ndarray,
     points: FloatArray,
     loops: list[IntArray],
     outer: int,
     system: System,
 ) -> FloatArray:
-    base, foot, height = metric.base, metric.foot, metric.height
-    # Half the cotangent of the angle that faces the sides 0-1, 1-2, 2-0.
-    facing = np.stack(
-        [(foot * (foot - base) + height**2) / (base * height), foot / height, (base - foot) / height]
-    )
-    weights = np.bincount(system.edge.ravel(), 0.5 * facing.ravel(), minlength=len(system.edges))
-    weights = np.clip(weights, LEAST, MOST)
     one, two = system.edges.T
     right = np.zeros((len(points), 2 + len(loops) - 1))
     extra = np.zeros(len(points))

@@ -7,9 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from unwrap.film import Film
+from unwrap.flatten.edges import interior_edges
 from unwrap.flatten.energy import split
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.flatten.metric import metric_of
+from unwrap.flatten.metric import Metric, metric_of
+
+# A needle is a face both thin (height over longest side) and small beside its neighbours.
+THIN, SMALL = 0.05, 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +39,10 @@ class Strain:
 def strain(surface: FloatArray, points: FloatArray, faces: IntArray) -> Strain:
     """Film strain of a flat shape.
 
+    A needle's height is a matter of rounding and says nothing of the film, which is
+    far stiffer along than a face is thin. So a needle is measured together with
+    the faces on its sides: their strain tensors are averaged over the area.
+
     Parameters
     ----------
     surface : (k, 3) float64
@@ -47,13 +55,49 @@ def strain(surface: FloatArray, points: FloatArray, faces: IntArray) -> Strain:
     -------
     Strain
     """
-    found = split(metric_of(surface, faces), points)
+    metric = metric_of(surface, faces)
+    found = split(metric, points)
     s1, s2 = found.s1, found.s2
-    stretch = np.column_stack([1.0 / np.abs(s2), 1.0 / s1])
-    # On the sheet the larger sigma lies along half the sum of the two parts' angles;
-    # the film stretches most at right angles to it.
-    angle = 0.5 * (np.arctan2(found.h, found.e) + np.arctan2(found.g, found.f)) + 0.5 * np.pi
-    return Strain(stretch, np.column_stack([np.cos(angle), np.sin(angle)]), s2 <= 0.0)
+    # On the sheet the larger sigma lies along half the sum of the two parts' angles.
+    angle = 0.5 * (np.arctan2(found.h, found.e) + np.arctan2(found.g, found.f))
+    flipped = s2 <= 0.0
+    s2 = np.abs(s2)
+    thin = needles(metric)
+    if thin.any():
+        s1[thin], s2[thin], angle[thin] = _with_neighbours(metric.areas, faces, s1, s2, angle, thin)
+    # The film stretches most where sigma is least, at right angles to the larger one.
+    angle = angle + 0.5 * np.pi
+    directions = np.column_stack([np.cos(angle), np.sin(angle)])
+    return Strain(np.column_stack([1.0 / s2, 1.0 / s1]), directions, flipped)
+
+
+def needles(metric: Metric) -> np.ndarray:
+    """(m,) bool: faces too thin, and too small beside their neighbours, to be measured alone."""
+    thin = metric.height < THIN * metric.base
+    if not thin.any():
+        return thin
+    _, pairs = interior_edges(metric.faces)
+    areas = metric.areas
+    around = np.bincount(pairs[:, 0], areas[pairs[:, 1]], len(areas))
+    around += np.bincount(pairs[:, 1], areas[pairs[:, 0]], len(areas))
+    return thin & (areas < SMALL * around)
+
+
+def _with_neighbours(
+    areas: FloatArray, faces: IntArray, s1: FloatArray, s2: FloatArray, angle: FloatArray, thin: np.ndarray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Stretches and angle of the needles, from area means of sigma^2 as a tensor on the sheet."""
+    mean, half = 0.5 * (s1**2 + s2**2), 0.5 * (s1**2 - s2**2)
+    parts = areas * np.stack([mean, half * np.cos(2 * angle), half * np.sin(2 * angle), np.ones_like(s1)])
+    total = parts.copy()
+    _, pairs = interior_edges(faces)
+    for mine, other in (pairs.T, pairs.T[::-1]):
+        # Among needles it is the sound faces that tell.
+        for row, part in zip(total, parts, strict=True):
+            row += np.bincount(mine, np.where(thin[other], 0.0, part[other]), len(areas))
+    middle, real, imaginary = total[:3, thin] / total[3, thin]
+    wide = np.minimum(np.hypot(real, imaginary), middle)
+    return np.sqrt(middle + wide), np.sqrt(middle - wide), 0.5 * np.arctan2(imaginary, real)
 
 
 def crosses(

@@ -1,0 +1,142 @@
+"""The bound: near the known best on caps, and never above what a flat shape attains."""
+
+import igl
+import numpy as np
+import pytest
+import surfaces
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from unwrap import Film
+from unwrap.flatten import distortion_bound, flatten
+from unwrap.flatten.discs import Discs, _extreme, _sector
+from unwrap.flatten.energy import stretches
+from unwrap.flatten.metric import metric_of
+
+
+@pytest.mark.parametrize("degrees", [20, 45, 60])
+def test_bound_of_a_cap_is_within_a_hundredth_of_the_best(degrees):
+    a = np.radians(degrees)
+    best = a / np.sin(a)
+    bound = distortion_bound(*surfaces.cap(50.0, degrees, 2500))
+    # The facets' own metric differs from the sphere's by about (facet angle)^2 / 24.
+    assert 0.99 * best <= bound <= best * (1.0 + 2e-3)
+
+
+def test_flat_and_bent_patches_have_no_bound():
+    v, f, _ = surfaces.bent_sheet(60.0, 30.0, [(20.0, 60.0), (40.0, -30.0)], count=300)
+    assert distortion_bound(v, f) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_cone_tip_has_the_bound_of_its_angle():
+    # 2 pi r / L of a disc round the tip: 1 / sin(half apex angle).
+    rng = np.random.default_rng(0)
+    p = surfaces.disc_points(600)
+    f = surfaces.triangulated(np.vstack([[0.0, 0.0], p[np.linalg.norm(p, axis=1) > 0.06]]))
+    p = np.vstack([[0.0, 0.0], p[np.linalg.norm(p, axis=1) > 0.06]])
+    p = p @ np.linalg.qr(rng.normal(size=(2, 2)))[0]
+    half = np.radians(70.0)
+    rho = np.linalg.norm(p, axis=1)
+    v = 20.0 * np.column_stack([p * np.sin(half), -rho * np.cos(half)])
+    if np.linalg.det(np.column_stack([p[f[0, 1]] - p[f[0, 0]], p[f[0, 2]] - p[f[0, 0]]])) < 0:
+        f = f[:, ::-1]
+    bound = distortion_bound(v, f)
+    assert 0.97 / np.sin(half) <= bound <= 1.01 / np.sin(half)
+
+
+def test_saddle_has_a_bound_of_its_own():
+    v, f = surfaces.saddle(60.0, 15.0, 1500)
+    bound = distortion_bound(v, f)
+    piece = flatten(v, f, Film(0.001, 0.001))
+    assert 1.02 <= bound <= piece.stretch[:, 0].max() / piece.stretch[:, 1].min()
+
+
+def test_small_opening_takes_off_no_more_than_its_radius():
+    a, hole = np.radians(60.0), 3.0
+    v, f = surfaces.cap(50.0, 60.0, 2500)
+    pierced = surfaces.without(v, f, [[0.0, 0.0, 50.0]], [hole])
+    bound = distortion_bound(*pierced)
+    # Ways start at the opening's rim instead of its middle; the opening's faces are cut whole.
+    share = 1.0 - (hole + 2.5) / (50.0 * a)
+    assert share * a / np.sin(a) <= bound <= a / np.sin(a) * 1.002
+
+
+def test_wide_opening_leaves_a_bend_free():
+    v, f = surfaces.bent_sheet(60.0, 40.0, [(20.0, 60.0), (40.0, 60.0)], count=600)[:2]
+    v, f = surfaces.without(v, f, [v.mean(axis=0)], [12.0])
+    assert distortion_bound(v, f) == pytest.approx(1.0, abs=1e-9)
+
+
+MAKERS = {
+    "cap": lambda seed: surfaces.cap(30.0, 70.0, 250, seed),
+    "torus": lambda seed: surfaces.torus(count=250, seed=seed),
+    "saddle": lambda seed: surfaces.saddle(count=250, seed=seed),
+    "nose": lambda seed: surfaces.nose(count=300, seed=seed),
+    "spheroid": lambda seed: surfaces.spheroid(count=250, seed=seed),
+}
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.sampled_from(sorted(MAKERS)), st.integers(0, 1000))
+def test_no_flat_shape_beats_the_bound(name, seed):
+    v, f = MAKERS[name](seed)
+    bound = distortion_bound(v, f)
+    ring = igl.boundary_loop(f)
+    angle = 2 * np.pi * np.arange(len(ring)) / len(ring)
+    harmonic = igl.harmonic(v, f, ring, np.column_stack([np.cos(angle), np.sin(angle)]), 1)
+    data = igl.slim_precompute(
+        v,
+        f,
+        harmonic,
+        igl.MappingEnergyType.SYMMETRIC_DIRICHLET,
+        np.zeros(0, np.int64),
+        np.zeros((0, 2)),
+        0.0,
+    )
+    for flat in (harmonic, np.asarray(igl.slim_solve(data, 10)), flatten(v, f, Film(0.001, 0.001)).points):
+        s1, s2 = stretches(metric_of(v, f), flat)
+        if s2.min() > 0:
+            assert s1.max() / s2.min() >= bound
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_circle_length_is_the_length_on_the_surface(seed):
+    v, f = surfaces.cap(50.0, 40.0, 250, seed)
+    flat = v[:, :2] * 1.1
+    discs = Discs(v, f, flat)
+    centre = np.array([0.3, -0.2]) + 0.01 * seed
+    corner = flat - centre
+    length = discs._length(corner, np.hypot(*corner.T), 15.0)
+    # The same circle laid back in many small steps through the faces' own maps.
+    turn = np.linspace(0.0, 2 * np.pi, 40001)
+    place = centre + 15.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    from matplotlib.tri import Triangulation
+
+    face = Triangulation(*flat.T, f).get_trifinder()(*(0.5 * (place[1:] + place[:-1])).T)
+    a, b, c = (flat[f[face, k]] for k in range(3))
+    basis = np.stack([b - a, c - a], axis=2)
+    part = np.linalg.solve(basis, (place[1:] - place[:-1])[:, :, None])[:, :, 0]
+    back = part[:, :1] * (v[f[face, 1]] - v[f[face, 0]]) + part[:, 1:] * (v[f[face, 2]] - v[f[face, 0]])
+    walked = np.linalg.norm(back, axis=1).sum()
+    assert walked * (1 - 2e-4) <= length <= walked * (1 + 2e-3)
+
+
+def test_sector_and_extreme_against_sampling():
+    rng = np.random.default_rng(1)
+    for _ in range(5):
+        tri = rng.normal(size=(3, 2)) * 1.5
+        if np.linalg.det(tri[1:] - tri[0]) < 0:
+            tri = tri[::-1]
+        area = sum(float(_sector(tri[[k]], tri[[(k + 1) % 3]], 1.0)[0]) for k in range(3))
+        r = rng.random((200_000, 2))
+        r = np.where(r.sum(axis=1)[:, None] > 1, 1 - r, r)
+        p = tri[0] + r[:, :1] * (tri[1] - tri[0]) + r[:, 1:] * (tri[2] - tri[0])
+        whole = 0.5 * abs(np.linalg.det(tri[1:] - tri[0]))
+        assert area == pytest.approx(whole * (np.linalg.norm(p, axis=1) < 1).mean(), abs=6e-3 * whole + 1e-9)
+        far = tri + np.array([4.0, 1.0])
+        form = np.array([2.0, 0.7, 1.0])
+        w = rng.dirichlet(np.ones(3), 20_000) @ far
+        e = w / np.linalg.norm(w, axis=1)[:, None]
+        speed = np.sqrt(form[0] * e[:, 0] ** 2 + 2 * form[1] * e[:, 0] * e[:, 1] + form[2] * e[:, 1] ** 2)
+        found = float(_extreme(form[:, None], far[None], np.array([False]))[0])
+        assert speed.max() <= found + 1e-12 and found <= speed.max() * 1.02

@@ -1,0 +1,171 @@
+"""From a patch to a flat shape at rest: least work first, then the least worst strain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from unwrap.film import Film
+from unwrap.flatten.develop import developed_start
+from unwrap.flatten.edges import boundary_loops
+from unwrap.flatten.energy import Work, Worst, stretches
+from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.metric import Metric, metric_of
+from unwrap.flatten.newton import Problem, minimise
+from unwrap.flatten.overlap import overlaps
+from unwrap.flatten.start import round_start
+from unwrap.flatten.strain import excess, needles, strain
+
+# A development that stretches no face beyond this is a better start than a round outline.
+DEVELOPED = 2.0
+# How the worst strain is closed in on: each power from the last one's shape.
+FIRST_POWER, RISE, STAGES = 4.0, 1.25, 29
+EASE = 1e-4  # share of the work kept in the worst strain's cost: it holds what is nowhere near the worst
+SHORTER = 1.5  # each stage reaches for this over its power less than the worst
+ENOUGH = 1e-6  # the work's last step promises no more than this share of it
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxed:
+    """A flat shape at rest.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Flat positions, mm, in the order of the vertices.
+    stretch : (m, 2) float64
+        Principal film stretches per face, larger first.
+    worst : float
+        How many times the film's take-up the worst face asks for; <= 1 is within.
+    overlap : bool
+        True if the shape lies over itself.
+    steps : int
+        Newton steps taken.
+    least : (n, 2) float64
+        The shape of least work, mm; `points` itself where that is within the film.
+    """
+
+    points: FloatArray
+    stretch: FloatArray
+    worst: float
+    overlap: bool
+    steps: int
+    least: FloatArray
+
+
+def relax(
+    vertices: FloatArray,
+    faces: IntArray,
+    film: Film,
+    *,
+    start: FloatArray | None = None,
+    thorough: bool = True,
+) -> Relaxed:
+    """Flat shape that asks least of the film; no checks, for repeated use.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Positions, mm; every vertex is used by a face.
+    faces : (m, 3) int64
+        A patch as `check_patch` lets through.
+    film : Film
+    start : (n, 2) float64, optional
+        A flat shape to start from. One with a flipped face is not used.
+    thorough : bool
+        False leaves the worst strain as the least work leaves it, which is quicker.
+
+    Returns
+    -------
+    Relaxed
+
+    Raises
+    ------
+    ValueError
+        If no flat shape without a flipped face can be started from.
+    """
+    middle = vertices.mean(axis=0)
+    size = float(np.sqrt(metric_of(vertices - middle, faces).areas.sum()))
+    surface = (vertices - middle) / size
+    metric = metric_of(surface, faces)
+    problem = Problem.of(metric, surface)
+    points = None if start is None else (start - start.mean(axis=0)) / size
+    if points is None or not _unflipped(metric, points):
+        points = _first(metric, surface, problem)
+    points, steps = minimise(problem, Work(), points, tolerance=ENOUGH)
+    least = points
+    stretch = strain(surface, points, faces).stretch
+    if thorough and float(excess(stretch, film).max()) > 1.0:
+        points, more = even_out(problem, points, film)
+        steps += more
+        stretch = strain(surface, points, faces).stretch
+    worst = float(excess(stretch, film).max())
+    return Relaxed(points * size, stretch, worst, overlaps(points, faces), steps, least * size)
+
+
+def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
+    points = developed_start(metric, problem.system)
+    large, small = stretches(metric, points)
+    if small.min() > 1.0 / DEVELOPED and large.max() < DEVELOPED:
+        return points
+    loops = boundary_loops(metric.faces)
+    for even in (False, True):
+        points = round_start(metric, surface, loops, problem.system, even=even)
+        if _unflipped(metric, points):
+            return points
+    raise ValueError(
+        "the patch cannot be laid flat without a fold: it is far deeper than its edge is long;"
+        " mark it as several smaller regions"
+    )
+
+
+def _unflipped(metric: Metric, points: FloatArray) -> bool:
+    return bool(np.isfinite(points).all()) and bool(stretches(metric, points)[1].min() > 0.0)
+
+
+def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
+    """Lower the worst strain inside the film's window, from the shape of least work.
+
+    The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
+    -ln(1 - compression)] of ln sigma. Its middle is kept; a rising power of the distance
+    from it, summed over the faces, comes ever closer to the largest distance. It ends
+    once every face is inside the window.
+
+    Needles do not count: at each stage their own flat shape stands in for their shape on
+    the surface, so that they follow their neighbours but cannot flip.
+    """
+    low, high = film.window
+    middle = -0.5 * (np.log(low) + np.log(high))
+    half = 0.5 * (np.log(high) - np.log(low))
+    thin = needles(problem.metric)
+    taken = 0
+    for stage in range(STAGES):
+        stand_in = _stand_in(problem, points, thin)
+        s1, s2 = stretches(stand_in.metric, points)
+        far = np.maximum(np.abs(np.log(s1) - middle), np.abs(np.log(s2) - middle))
+        reach = float(far[~thin].max())
+        if reach <= half:
+            break
+        power = FIRST_POWER * RISE**stage
+        law = Worst(middle, reach * (1.0 - SHORTER / power), power, EASE, gentle=True)
+        points, steps = minimise(stand_in, law, points, steps=2, tolerance=1.0)
+        taken += steps
+    return points, taken
+
+
+def _stand_in(problem: Problem, points: FloatArray, thin: np.ndarray) -> Problem:
+    """The problem with the needles' flat shapes as their shapes."""
+    if not thin.any():
+        return problem
+    metric = problem.metric
+    f = metric.faces[thin]
+    one, two = points[f[:, 1]] - points[f[:, 0]], points[f[:, 2]] - points[f[:, 0]]
+    length = np.linalg.norm(one, axis=1)
+    base, foot, height = metric.base.copy(), metric.foot.copy(), metric.height.copy()
+    base[thin] = length
+    foot[thin] = np.einsum("ij,ij->i", one, two) / length
+    height[thin] = (one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / length
+    # Weighed like sound faces, they hold a step back before it runs into their flip.
+    weights = np.where(thin, problem.weights.mean(), problem.weights)
+    return replace(problem, metric=Metric(metric.faces, base, foot, height), weights=weights)
