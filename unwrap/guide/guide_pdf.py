@@ -225,7 +225,11 @@ def _piece(step: Step, advice: Advice, printed_on: str) -> list[Flowable]:
     for name, sentences in sayings(advice):
         said += [Spacer(1, 3), _say(name, SMALL), *(_say(line) for line in sentences)]
     left = drawn.width + 10
-    card = Table([[drawn, said]], colWidths=[left, WIDE - left])
+    if left > 0.6 * WIDE:
+        # A long piece stands above its advice, at full width.
+        card = Table([[[drawn, *said]]], colWidths=[WIDE])
+    else:
+        card = Table([[drawn, said]], colWidths=[left, WIDE - left])
     card.setStyle(
         TableStyle(
             [

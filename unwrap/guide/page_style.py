@@ -34,8 +34,9 @@ tr.dry td { color: var(--mark); font-style: italic; }
 li { margin-bottom: 1.4mm; }
 article { border: 0.25mm solid var(--rule); border-radius: 1.5mm; padding: 4mm 5mm; margin-bottom: 5mm;
   break-inside: avoid; }
-.sides { display: grid; grid-template-columns: auto 1fr; gap: 6mm; align-items: start; }
-.sides dl { margin: 0; }
+.sides { display: flex; flex-wrap: wrap; gap: 3mm 6mm; align-items: start; }
+.sides .drawn { max-width: 100%; }
+.sides dl { margin: 0; flex: 1 1 72mm; }
 .sides dt { color: var(--quiet); font-size: 12.5px; margin-top: 1.8mm; }
 .sides dt:first-child { margin-top: 0; }
 .sides dd { margin: 0 0 0.6mm; }
@@ -56,5 +57,5 @@ svg.piece { display: block; font-family: "Liberation Sans", Arial, sans-serif;
   .views, .order, .look, .care { break-inside: avoid; }
   h1 { font-size: 25pt; }
 }
-@media (max-width: 640px) { .sides, .pictures, .risks dl { grid-template-columns: 1fr; } }
+@media (max-width: 640px) { .pictures, .risks dl { grid-template-columns: 1fr; } }
 """

@@ -14,7 +14,7 @@ from unwrap.sheet.piece import Piece
 
 # Room round the piece for its arrows and numbers, and the largest drawing, mm on paper.
 ROOM = 9.0
-WIDEST, HIGHEST = 82.0, 92.0
+WIDEST, HIGHEST = 150.0, 92.0
 # Paint is drawn this close to its true shape, mm.
 ACCURACY = 0.02
 # The drawing shows at most this many brush arrows, this far apart on paper, mm.

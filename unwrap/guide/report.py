@@ -76,7 +76,8 @@ def piece_warnings(pieces: Sequence[Piece]) -> list[str]:
                 f"{per_cent(flat.film.stretch)} and {per_cent(flat.film.compression)}; soften the film more, "
                 "make the region smaller or allow more relief cuts"
             )
-            found.extend(f"piece {piece.name}: {note}" for note in flat.notes)
+            # How needle-like faces were measured is for the report, not for the screen.
+            found.extend(f"piece {piece.name}: {note}" for note in flat.notes if "needle" not in note)
     return found
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from unwrap.guide.advice import LEAST_DETAIL
 from unwrap.guide.order import Step
 from unwrap.guide.report import per_cent
 from unwrap.guide.whereabouts import counted
@@ -95,7 +96,7 @@ def _who(steps: Sequence[Step], why: Callable[[Piece], str]) -> tuple[str, ...]:
 
 
 def _silvers(piece: Piece) -> str:
-    count = sum(detail.kind != "hole" for detail in piece.patch.details)
+    count = sum(d.kind != "hole" and abs(d.height) >= LEAST_DETAIL for d in piece.patch.details)
     return f"{counted(count, 'detail')} under the film" if count else ""
 
 
