@@ -185,3 +185,55 @@ def test_a_line_that_the_film_narrows_is_no_stroke():
     assert paint.stroke is None
     (even,), _ = lay_lining(dome, [(0.8, "#ffffff")], inset=3.0)
     assert even.stroke == pytest.approx(0.8, abs=0.01)
+
+
+def test_each_corner_may_have_a_style_of_its_own():
+    corners = {"top front": ("rounded", 5.0), "bottom rear": ("canted", 2.0)}
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corners=corners)
+    outer = rectangle(2.0).difference(shapely.Polygon([(2, 2), (4, 2), (2, 4)]))
+    outer = outer.difference(shapely.box(53, 18, 58, 23)).union(shapely.Point(53, 18).buffer(5, quad_segs=64))
+    assert outer.symmetric_difference(shapely.Polygon(paint.area.exterior)).area < 0.02
+    with pytest.raises(BadInput, match='no corner "top left"; its corners are bottom front'):
+        lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corners={"top left": ("rounded", 1.0)})
+
+
+def test_panels_within_a_region_are_lined_as_if_they_were_regions():
+    for within, box in (
+        ({"x": (0, 25)}, (0, 0, 25, 25)),
+        ({"x": (25, 60)}, (25, 0, 60, 25)),
+        ({"x": (10, 31), "z": (4, 21)}, (10, 4, 31, 21)),
+    ):
+        (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, within=within)
+        outer = shapely.box(*box).buffer(-2, join_style="mitre")
+        expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
+        assert paint.area.symmetric_difference(expected).area < 1e-3
+    with pytest.raises(BadInput, match="holds nothing of the region"):
+        lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, within={"x": (70, 80)})
+
+
+def test_a_panel_right_round_a_barrel():
+    boiler = barrel()
+    girth = boiler.flat.points[:, 1].max()
+    (paint,), _ = lay_lining(boiler, [(0.4, "#ffffff")], inset=1.0, within={"x": (10, 30)})
+    expected = shapely.union(shapely.box(11, 0, 11.4, girth), shapely.box(28.6, 0, 29, girth))
+    assert paint.area.symmetric_difference(expected).area < 1e-3
+
+
+def test_lines_keep_clear_of_rivets():
+    rivets = [((x, 0.0, 22.75), 1.2) for x in (10.0, 20.0, 30.0)]
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, clear=rivets)
+    (whole,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0)
+    discs = shapely.union_all([shapely.Point(x, 22.75).buffer(0.6, quad_segs=16) for (x, _, _), _ in rivets])
+    assert paint.area.symmetric_difference(whole.area.difference(discs)).area < 1e-3
+
+
+def test_dashes_are_square_to_the_line_and_end_where_they_began():
+    (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=3.0, edges="top", dashes=(4.0, 2.0))
+    dashes = shapely.get_parts(paint.area)
+    assert len(dashes) == 10
+    assert all(dash.area == pytest.approx(2.0, abs=1e-3) for dash in dashes)
+    (ring,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, dashes=(4.0, 2.0))
+    length = 2 * (55.5 + 20.5)
+    parts = shapely.get_parts(ring.area)
+    assert abs(len(parts) - round(length / 6)) <= 1
+    assert ring.area.area == pytest.approx(0.5 * length * 4 / 6, rel=0.02)

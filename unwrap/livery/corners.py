@@ -7,7 +7,7 @@ corner is round.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -18,6 +18,7 @@ from shapely.prepared import PreparedGeometry, prep
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.chart import lay_chart
+from unwrap.livery.edges import name_runs, outer_and_openings
 from unwrap.livery.ground import Ground
 from unwrap.livery.planar import grow, join, minus, tidy
 
@@ -130,6 +131,58 @@ def _corners_of_ring(
             Corner(number, where, points[i], place[0], interior, float(step[between].sum()), chart, ways)
         )
     return out
+
+
+def style_corners(
+    where: str,
+    ground: Ground,
+    corners: Sequence[Corner],
+    style: str,
+    size: float,
+    named: Mapping[str, tuple[str, float]],
+) -> list[tuple[Corner, str, float]]:
+    """Each corner with its own style where one is named by the edges that meet there.
+
+    Raises
+    ------
+    BadInput
+        If a style is unknown, or no corner has that name.
+    """
+    wishes = {frozenset(name.split()): (name, *wish) for name, wish in named.items()}
+    for name, wanted, radius in wishes.values():
+        if wanted not in STYLES or (wanted != "square" and not radius > 0):
+            raise BadInput(
+                f'{where}: the corner "{name}" is given as {wanted!r} with size {radius!r}; use '
+                f"{', '.join(STYLES)} and a size above 0 mm"
+            )
+    if not wishes:
+        return [(corner, style, size) for corner in corners]
+    runs = name_runs(ground, outer_and_openings(ground)[0])
+    out, met = [], set()
+    for corner in corners:
+        names = _meeting_edges(ground, runs, corner)
+        _, wanted, radius = wishes.get(names, ("", style, size))
+        met.add(names)
+        out.append((corner, wanted, radius))
+    for key, (name, *_) in wishes.items():
+        if key not in met:
+            have = ", ".join(sorted(" ".join(sorted(names)) for names in met))
+            raise BadInput(f'{where}: there is no corner "{name}"; its corners are {have}')
+    return out
+
+
+def _meeting_edges(
+    ground: Ground, runs: Sequence[tuple[str, list[tuple[int, int]]]], corner: Corner
+) -> frozenset[str]:
+    """Names of the two sides of the region nearest to a corner."""
+    nearest: dict[str, float] = {}
+    for name, run in runs:
+        start, end = (ground.vertices[list(ends)] for ends in zip(*run, strict=True))
+        way = end - start
+        share = np.einsum("nj,nj->n", corner.place - start, way) / np.einsum("nj,nj->n", way, way)
+        off = start + np.clip(share, 0, 1)[:, None] * way - corner.place
+        nearest[name] = min(nearest.get(name, np.inf), float(np.linalg.norm(off, axis=1).min()))
+    return frozenset(sorted(nearest, key=lambda name: nearest[name])[:2])
 
 
 def corners_that_fit(

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
 
 from unwrap.errors import BadInput
 from unwrap.livery.beams import Beams
+from unwrap.livery.breaks import dashed, keep_clear
 from unwrap.livery.carry import Carry
-from unwrap.livery.corners import STYLES, corners_that_fit, find_corners, turn_corners
+from unwrap.livery.corners import STYLES, Corner, corners_that_fit, find_corners, style_corners, turn_corners
 from unwrap.livery.edges import choose_edges
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
 from unwrap.livery.paint import Paint
-from unwrap.livery.planar import minus, tidy
+from unwrap.livery.panel import Limits, Panel
+from unwrap.livery.planar import join, minus, tidy
 from unwrap.livery.printable import Line, fit_to_printer
 from unwrap.livery.strokes import as_strokes
 
@@ -30,6 +32,10 @@ def lay_lining(
     edges: str | Sequence[str] = "all",
     min_line: float = 0.0,
     min_gap: float = 0.0,
+    corners: Mapping[str, tuple[str, float]] | None = None,
+    within: Limits | None = None,
+    clear: Sequence[tuple[Sequence[float], float]] = (),
+    dashes: Sequence[float] = (),
 ) -> tuple[tuple[Paint, ...], tuple[str, ...]]:
     """Lay a line set along a region's edge.
 
@@ -51,6 +57,14 @@ def lay_lining(
         See `unwrap.livery.edges.choose_edges`.
     min_line, min_gap : float
         What the printer holds, mm.
+    corners : mapping of str to (style, size), optional
+        Corners that differ, by the edges that meet there: {"top front": ("rounded", 2.0)}.
+    within : mapping of str to (low, high), optional
+        A panel within the region: limits along "x", "y", "z", mm, to inset from as from an edge.
+    clear : sequence of ((x, y, z), diameter)
+        Places that the lines keep clear of, such as rivets, mm.
+    dashes : sequence of float
+        Lengths of dashes and gaps in turn, mm; empty for whole lines.
 
     Returns
     -------
@@ -64,7 +78,9 @@ def lay_lining(
     BadInput
         If the inset or the set eats the panel, a corner does not fit, or an edge is unknown.
     """
-    paints, remarks = lay_lining_over([carry], lines, inset, corner, radius, edges, min_line, min_gap)
+    paints, remarks = lay_lining_over(
+        [carry], lines, inset, corner, radius, edges, min_line, min_gap, corners, within, clear, dashes
+    )
     return paints[0], remarks
 
 
@@ -77,6 +93,10 @@ def lay_lining_over(
     edges: str | Sequence[str] = "all",
     min_line: float = 0.0,
     min_gap: float = 0.0,
+    corners: Mapping[str, tuple[str, float]] | None = None,
+    within: Limits | None = None,
+    clear: Sequence[tuple[Sequence[float], float]] = (),
+    dashes: Sequence[float] = (),
 ) -> tuple[list[tuple[Paint, ...]], tuple[str, ...]]:
     """Lay one line set along the common edge of several regions that meet.
 
@@ -91,44 +111,60 @@ def lay_lining_over(
     _check(where, lines, inset, corner, radius)
     lines, remarks = fit_to_printer(lines, min_line, min_gap, where)
     levels = inset + np.concatenate([[0.0], np.cumsum([width for width, _ in lines])])
-    chosen = choose_edges(ground, edges)
+    panel = Panel(ground, within or {}, float(levels[-1]), where)
+    chosen = [edge for edge in choose_edges(ground, edges) if panel.holds(edge)]
     strips = edge_strips(ground, chosen, float(levels[-1]))
-    panels = [inside(ground, strips, float(level)) for level in levels]
-    if all(panel.is_empty for panel in panels[-1]):
+    panels = [inside(ground, strips, panel, float(level)) for level in levels]
+    if all(part.is_empty for part in panels[-1]):
         raise BadInput(
             f"{where}: an inset of {inset:.3g} mm and lines {levels[-1] - inset:.3g} mm wide in all "
             "leave nothing of the panel; use a smaller inset or narrower lines"
         )
-    if corner != "square":
-        reach = (2.6 if corner == "rounded" else 1.7) * (radius + levels[-1] - inset) + 0.6
-        turned = [(each, corner, radius) for each in find_corners(ground, panels[0], reach)]
-        turned, said = corners_that_fit(where, turned)
+    turned: list[tuple[Corner, str, float]] = []
+    if corner != "square" or corners:
+        largest = max([radius, *(size for _, size in (corners or {}).values())])
+        reach = 2.6 * (largest + levels[-1] - inset) + 0.6
+        found = find_corners(ground, panels[0], reach)
+        turned, said = corners_that_fit(
+            where, style_corners(where, ground, found, corner, radius, corners or {})
+        )
         remarks += said
-        panels = [
-            turn_corners(ground, panel, turned, float(level - inset))
-            for level, panel in zip(levels, panels, strict=True)
+    panels = [
+        turn_corners(ground, parts, turned, float(level - inset))
+        for level, parts in zip(levels, panels, strict=True)
+    ]
+    gaps = keep_clear(ground, clear, where)
+    paints: list[list[Paint]] = [[] for _ in ground.carries]
+    for number, (width, colour) in enumerate(lines):
+        if colour is None:
+            continue
+        areas = [
+            tidy(minus(outer, inner)) for outer, inner in zip(panels[number], panels[number + 1], strict=True)
         ]
-    paints = []
-    for i in range(len(ground.carries)):
-        mine = [
-            _paint(number, width, colour, panels[number][i], panels[number + 1][i])
-            for number, (width, colour) in enumerate(lines)
-            if colour is not None
-        ]
-        paints.append(tuple(paint for paint in mine if not paint.area.is_empty))
-    return paints, remarks
+        if dashes:
+            middle = float(levels[number] + 0.5 * width)
+            centre = turn_corners(ground, inside(ground, strips, panel, middle), turned, middle - inset)
+            areas = [dashed(area, mid, width, dashes) for area, mid in zip(areas, centre, strict=True)]
+        for i, area in enumerate(areas):
+            area = tidy(minus(area, gaps[i])) if clear else area
+            if not area.is_empty:
+                paints[i].append(_paint(number, width, colour, area))
+    return [tuple(group) for group in paints], remarks
 
 
-def inside(ground: Ground, strips: Beams, level: float) -> list[shapely.Geometry]:
-    """What of each piece lies further than `level` from the edges that the strips start at."""
+def inside(ground: Ground, strips: Beams, panel: Panel, level: float) -> list[shapely.Geometry]:
+    """What of each piece lies in the panel and further than `level` from its edges."""
     gone = (
         covered(ground, strips, 0.0, level) if level > 0 else [shapely.MultiPolygon()] * len(ground.carries)
     )
-    return [tidy(minus(carry.outline, area)) for carry, area in zip(ground.carries, gone, strict=True)]
+    beyond = panel.outside(level)
+    return [
+        tidy(minus(carry.outline, join([area, *more])))
+        for carry, area, more in zip(ground.carries, gone, beyond, strict=True)
+    ]
 
 
-def _paint(number: int, width: float, colour: str, outer: shapely.Geometry, inner: shapely.Geometry) -> Paint:
-    area = tidy(minus(outer, inner))
+def _paint(number: int, width: float, colour: str, area: shapely.Geometry) -> Paint:
     label = f"lining {number + 1}: {colour} {width:.3g} mm"
     stroke = as_strokes(area, width)
     if stroke is not None:
