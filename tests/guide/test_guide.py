@@ -13,8 +13,13 @@ from unwrap.guide.guide import guide_html
 from unwrap.guide.guide_pdf import guide_pdf
 from unwrap.guide.order import application_order, letter_of
 from unwrap.guide.piece_drawing import piece_drawing
+from unwrap.guide.proof import draw_proof
+from unwrap.guide.report import build_report
 from unwrap.guide.risks import risks
+from unwrap.guide.strain import draw_strain
+from unwrap.guide.upright import upright
 from unwrap.guide.whereabouts import heading_in_words, place_in_words, side_in_words, side_of, way_in_words
+from unwrap.regions.region import Detail
 from unwrap.sheet.sheet import Placement, Sheet
 
 VOID = {"meta", "img", "br", "path", "circle", "link"}
@@ -187,3 +192,44 @@ def test_drawing_is_true_to_size_and_has_every_colour(pieces):
     assert tall == pytest.approx(y1 - y0 + 18, abs=0.02)
     assert "stroke-dasharray" in drawing  # the joint
     assert ">front<" in drawing
+
+
+def test_details_say_what_to_do(pieces):
+    barrel = pieces[0]
+
+    def told(*details):
+        return advise(replace(barrel, patch=replace(barrel.patch, details=details))).details
+
+    low = Detail("rivet", (0.0, 0.0, 0.0), 0.1, 0.5, 1.03)
+    high = Detail("bead", (0.0, 0.0, 0.0), 0.5, 1.0, 1.2)
+    deep = Detail("groove", (0.0, 0.0, 0.0), -1.7, 1.0, 20.0)
+    assert told() == ()
+    assert told(Detail("hole", (0, 0, 0), -1.0, 0.6), Detail("edging", (0, 0, 0), 0.001, 9.0, 40.0)) == ()
+    assert "stretch 3.0 % to follow; softening solution draws it down" in told(low, low)[0]
+    assert told(low, low)[0].startswith("2 rivets, up to 0.10 mm high")
+    assert "prick" in told(high)[0]
+    assert "1.70 mm deep: far more than film follows" in told(deep)[0]
+
+
+def test_upright_turns_a_piece_and_changes_nothing_else(pieces):
+    dome = pieces[1]
+    turned = upright(replace(dome, up=np.array([0.6, -0.8]), front=np.array([-0.8, -0.6])))
+    assert turned.up == pytest.approx([0.0, 1.0])
+    assert turned.front == pytest.approx([1.0, 0.0])
+    assert turned.outline.area == pytest.approx(dome.outline.area)
+    middle = dome.outline.centroid
+    assert turned.flat.points @ turned.up == pytest.approx(dome.flat.points @ [0.6, -0.8])
+    assert turned.paints[0].area.centroid.distance(middle) < 1e-9
+    only_front = upright(dome)
+    assert only_front.front == pytest.approx([-1.0, 0.0])
+    nothing = replace(dome, front=np.zeros(2))
+    assert upright(nothing) is nothing
+
+
+def test_a_job_without_pieces_still_has_its_pages(tmp_path, body):
+    page = guide_html(body, (), width=120)
+    assert "Take care" in page
+    draw_proof(body, (), tmp_path / "proof.png", width=160)
+    draw_strain((), tmp_path / "strain.png")
+    assert {p.name for p in tmp_path.iterdir()} == {"proof.png", "strain.png"}
+    assert build_report(())["pieces"] == []

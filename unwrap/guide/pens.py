@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from html import escape
 from typing import Protocol
 
-from reportlab.lib.colors import HexColor
+from reportlab.lib.colors import Color
 from reportlab.pdfgen.canvas import Canvas
 
 from unwrap.flatten.flat_piece import FloatArray
+from unwrap.sheet.inks import rgb_of
 
 INK, QUIET, PAPER = "#2b2b2e", "#6c6c72", "#ffffff"
 
@@ -156,9 +157,9 @@ class PdfPen:
     ) -> None:
         """Fill or outline an area."""
         if fill:
-            self._canvas.setFillColor(HexColor(fill))
+            self._canvas.setFillColor(_colour(fill))
         if stroke:
-            self._canvas.setStrokeColor(HexColor(stroke))
+            self._canvas.setStrokeColor(_colour(stroke))
             self._canvas.setLineWidth(width)
         self._canvas.drawPath(self._path(rings), stroke=int(bool(stroke)), fill=int(bool(fill)), fillMode=0)
 
@@ -166,7 +167,7 @@ class PdfPen:
         self, points: FloatArray, width: float, colour: str = INK, dash: tuple[float, float] | None = None
     ) -> None:
         """Draw a polyline."""
-        self._canvas.setStrokeColor(HexColor(colour))
+        self._canvas.setStrokeColor(_colour(colour))
         self._canvas.setLineWidth(width)
         self._canvas.setLineCap(0 if dash else 1)
         self._canvas.setDash(*dash) if dash else self._canvas.setDash()
@@ -181,10 +182,10 @@ class PdfPen:
         self, x: float, y: float, radius: float, width: float, colour: str = INK, fill: str | None = None
     ) -> None:
         """Draw a circle."""
-        self._canvas.setStrokeColor(HexColor(colour))
+        self._canvas.setStrokeColor(_colour(colour))
         self._canvas.setLineWidth(width)
         if fill:
-            self._canvas.setFillColor(HexColor(fill))
+            self._canvas.setFillColor(_colour(fill))
         self._canvas.circle(float(x), float(y), float(radius), stroke=1, fill=int(bool(fill)))
 
     def text(
@@ -193,7 +194,7 @@ class PdfPen:
         """Write a word, turned back upright."""
         self._canvas.saveState()
         self._canvas.transform(1, 0, 0, -1, float(x), float(y))
-        self._canvas.setFillColor(HexColor(colour))
+        self._canvas.setFillColor(_colour(colour))
         self._canvas.setFont(self._face, size)
         write = {
             "start": self._canvas.drawString,
@@ -211,6 +212,10 @@ class PdfPen:
                 path.lineTo(float(x), float(y))
             path.close()
         return path
+
+
+def _colour(colour: str) -> Color:
+    return Color(*rgb_of(colour))
 
 
 def _data(rings: Sequence[FloatArray]) -> str:

@@ -12,6 +12,7 @@ from PIL import Image, ImageDraw
 
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.paint import Paint
+from unwrap.sheet.inks import rgb_of
 
 # A piece of 300 x 100 mm at 25 dots a millimetre; finer would only cost memory.
 MOST_DOTS = 20_000_000
@@ -83,8 +84,9 @@ def print_dots(
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
-    """'#rrggbb' as three numbers from 0 to 255."""
-    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+    """A paint's colour as three numbers from 0 to 255."""
+    red, green, blue = (round(255 * part) for part in rgb_of(colour))
+    return red, green, blue
 
 
 def _lay(

@@ -11,6 +11,7 @@ from unwrap.guide.advice import LEAST_DETAIL
 from unwrap.guide.order import Step
 from unwrap.guide.report import per_cent
 from unwrap.guide.whereabouts import counted
+from unwrap.sheet.inks import luminance
 from unwrap.sheet.piece import Piece
 
 # Common practice, no source: pieces larger than this trap water in the middle (mm^2),
@@ -18,6 +19,8 @@ from unwrap.sheet.piece import Piece
 LARGE = 1500.0
 LONG = 8.0
 FINE_LINE = 0.25
+# A ground of less luminance than this shows a white rim at arm's length.
+DARK = 0.12
 
 
 @dataclass(frozen=True)
@@ -137,7 +140,7 @@ def _misses(piece: Piece) -> str:
 
 
 def _shows_white(piece: Piece) -> str:
-    dark = [p for p in piece.paints if p.kind == "fill" and _lightness(p.colour) < 0.35]
+    dark = [p for p in piece.paints if p.kind == "fill" and luminance(p.colour) < DARK]
     return "a dark ground up to its edge" if dark else ""
 
 
@@ -148,9 +151,3 @@ def _lifts(piece: Piece) -> str:
 def _box_sides(piece: Piece) -> list[float]:
     box = np.asarray(piece.outline.minimum_rotated_rectangle.exterior.coords)
     return sorted(float(np.linalg.norm(box[i + 1] - box[i])) for i in (0, 1))
-
-
-def _lightness(colour: str) -> float:
-    """Rough lightness of '#rrggbb', 0 to 1."""
-    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-    return 0.3 * red + 0.6 * green + 0.1 * blue

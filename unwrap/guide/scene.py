@@ -106,6 +106,7 @@ class Scene:
         self._normals = smooth_normals(body)
         self._body = Rays(body.vertices, body.faces)
         self._film: Rays | None = None
+        self._slits: cKDTree | None = None
         if not self.pieces:
             return
         flats = [piece.flat for piece in self.pieces]
