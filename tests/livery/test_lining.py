@@ -237,3 +237,13 @@ def test_dashes_are_square_to_the_line_and_end_where_they_began():
     parts = shapely.get_parts(ring.area)
     assert abs(len(parts) - round(length / 6)) <= 1
     assert ring.area.area == pytest.approx(0.5 * length * 4 / 6, rel=0.02)
+
+
+def test_a_line_below_the_windows_is_measured_from_the_top_as_with_a_ruler():
+    side = flat_side(nx=24, ny=10, skip=lambda x, y: 0.3 < x < 0.6 and 0.3 < y < 0.7)
+    (paint,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=20.0, edges="top")
+    assert paint.area.symmetric_difference(shapely.box(0, 4.5, 60, 5)).area < 1e-3
+    # At window height the line runs up to the window and goes on behind it.
+    (paint,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=12.0, edges="top")
+    expected = shapely.box(0, 12.5, 60, 13).intersection(side.outline)
+    assert paint.area.symmetric_difference(expected).area < 1e-3

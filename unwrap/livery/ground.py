@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from functools import cached_property
 
+import mapbox_earcut
 import numpy as np
+import shapely
 from scipy.spatial import cKDTree
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
@@ -57,6 +60,26 @@ class Ground:
         self.face: IntArray = np.concatenate([np.arange(len(carry.patch.faces)) for carry in self.carries])
         self.number: IntArray = number
         self.shift: IntArray = shift
+
+    def bridged(self, loops: Sequence[IntArray]) -> Ground:
+        """The same ground with openings closed by faces that belong to no piece.
+
+        Rays pass over them, so that a line runs on beside a window as a ruler would have
+        it, instead of round its shadow.
+        """
+        lids = [lid for loop in loops if len(lid := _lid(self.vertices[loop], loop))]
+        if not lids:
+            return self
+        out = copy(self)
+        # What is worked out from the faces must be worked out anew.
+        for name in [name for name, kind in vars(Ground).items() if isinstance(kind, cached_property)]:
+            out.__dict__.pop(name, None)
+        added = np.concatenate(lids)
+        nobody = np.full(len(added), -1)
+        out.faces = np.concatenate([self.faces, added])
+        out.owner = np.concatenate([self.owner, nobody])
+        out.face = np.concatenate([self.face, nobody])
+        return out
 
     @property
     def name(self) -> str:
@@ -146,6 +169,24 @@ class Ground:
         start, end = self.faces[face, k], self.faces[face, (k + 1) % 3]
         keys = zip(start.tolist(), end.tolist(), strict=True)
         return dict(zip(keys, zip(face.tolist(), k.tolist(), strict=True), strict=True))
+
+
+def _lid(points: FloatArray, loop: IntArray) -> IntArray:
+    """Triangles that close an opening, facing as the ground does; none where it is no simple shape.
+
+    The loop has the ground on its left, so the opening is on its right.
+    """
+    middle = points.mean(axis=0)
+    axes = np.linalg.svd(points - middle, full_matrices=False)[2][:2]
+    flat = np.ascontiguousarray((points - middle) @ axes.T)
+    if not shapely.Polygon(flat).is_valid:
+        return np.zeros((0, 3), dtype=np.int64)
+    found = mapbox_earcut.triangulate_float64(flat, np.array([len(flat)], dtype=np.uint32))
+    lid = loop[found.reshape(-1, 3).astype(np.int64)]
+    # Its edges must run against the loop's, or it faces the wrong way.
+    ahead = set(zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True))
+    with_loop = sum((int(a), int(b)) in ahead for t in lid for a, b in zip(t, np.roll(t, -1), strict=True))
+    return lid[:, ::-1] if with_loop > 0 else lid
 
 
 def _merge(same: IntArray, first: IntArray, second: IntArray) -> IntArray:

@@ -12,7 +12,7 @@ from unwrap.livery.beams import Beams
 from unwrap.livery.breaks import dashed, keep_clear
 from unwrap.livery.carry import Carry
 from unwrap.livery.corners import STYLES, Corner, corners_that_fit, find_corners, style_corners, turn_corners
-from unwrap.livery.edges import choose_edges
+from unwrap.livery.edges import choose_edges, outer_and_openings
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
@@ -111,10 +111,17 @@ def lay_lining_over(
     _check(where, lines, inset, corner, radius)
     lines, remarks = fit_to_printer(lines, min_line, min_gap, where)
     levels = inset + np.concatenate([[0.0], np.cumsum([width for width, _ in lines])])
-    panel = Panel(ground, within or {}, float(levels[-1]), where)
+    openings = outer_and_openings(ground)[1]
+    whole = ground.bridged(openings)
+    panel = Panel(whole, within or {}, float(levels[-1]), where)
     chosen = [edge for edge in choose_edges(ground, edges) if panel.holds(edge)]
-    strips = edge_strips(ground, chosen, float(levels[-1]))
-    panels = [inside(ground, strips, panel, float(level)) for level in levels]
+    inner = set(np.concatenate(openings).tolist()) if openings else set()
+    depth = float(levels[-1])
+    strips = [
+        (whole, edge_strips(whole, [edge for edge in chosen if edge[0] not in inner], depth)),
+        (ground, edge_strips(ground, [edge for edge in chosen if edge[0] in inner], depth)),
+    ]
+    panels = [inside(strips, panel, float(level)) for level in levels]
     if all(part.is_empty for part in panels[-1]):
         raise BadInput(
             f"{where}: an inset of {inset:.3g} mm and lines {levels[-1] - inset:.3g} mm wide in all "
@@ -143,7 +150,7 @@ def lay_lining_over(
         ]
         if dashes:
             middle = float(levels[number] + 0.5 * width)
-            centre = turn_corners(ground, inside(ground, strips, panel, middle), turned, middle - inset)
+            centre = turn_corners(ground, inside(strips, panel, middle), turned, middle - inset)
             areas = [dashed(area, mid, width, dashes) for area, mid in zip(areas, centre, strict=True)]
         for i, area in enumerate(areas):
             area = tidy(minus(area, gaps[i])) if clear else area
@@ -152,15 +159,16 @@ def lay_lining_over(
     return [tuple(group) for group in paints], remarks
 
 
-def inside(ground: Ground, strips: Beams, panel: Panel, level: float) -> list[shapely.Geometry]:
+def inside(strips: Sequence[tuple[Ground, Beams]], panel: Panel, level: float) -> list[shapely.Geometry]:
     """What of each piece lies in the panel and further than `level` from its edges."""
-    gone = (
-        covered(ground, strips, 0.0, level) if level > 0 else [shapely.MultiPolygon()] * len(ground.carries)
-    )
     beyond = panel.outside(level)
+    if level > 0:
+        for ground, beams in strips:
+            for parts, area in zip(beyond, covered(ground, beams, 0.0, level), strict=True):
+                parts.append(area)
     return [
-        tidy(minus(carry.outline, join([area, *more])))
-        for carry, area, more in zip(ground.carries, gone, beyond, strict=True)
+        tidy(minus(carry.outline, join(parts)))
+        for carry, parts in zip(panel.ground.carries, beyond, strict=True)
     ]
 
 
