@@ -208,7 +208,7 @@ def _lining_entries(pieces: Sequence[Piece]) -> list[dict[str, Any]]:
         for paint in piece.paints:
             if paint.kind in ("line", "band"):
                 length, width = line_length(paint)
-                key = (piece.region, paint.colour, round(width, 4), paint.label)
+                key = (piece.region, paint.colour, round(width, 2), paint.label)
                 groups[key].append((length, count_strips(paint)))
     return [
         {

@@ -49,9 +49,10 @@ def count_strips(paint: Paint) -> int:
         return sum(_runs(_sample(curve), curve.closed) for curve in paint.curves)
     total = 0
     for part in shapely.get_parts(paint.area):
-        runs = _runs(np.asarray(part.exterior.coords)[:, :2], closed=True)
-        # The rim of an open strip passes each run twice, and both cut ends once.
-        total += runs if part.interiors else max(1, (runs - 1) // 2)
+        rims = [_runs(np.asarray(rim.coords)[:, :2], closed=True) for rim in (part.exterior, *part.interiors)]
+        # A closed line shows each corner on two rims, and a piece's edge may trim one of
+        # them. The rim of an open strip passes each run twice, and both cut ends once.
+        total += max(rims) if part.interiors else max(1, (rims[0] - 1) // 2)
     return total
 
 
