@@ -183,8 +183,11 @@ class _GroupEdges:
         height = np.einsum("ij,ij->i", away, self.normal[nearest]).reshape(-1, 3)
         area = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         facing = np.maximum(np.einsum("ij,ij->i", area, self.normal[nearest[::3]]), 0.0)
-        # what looks out tells which way it goes: a rivet over the edge has a back as well
-        return float(height.max() if facing @ height.mean(axis=1) >= 0 else height.min())
+        # what looks out tells which way it goes (a rivet over the edge has a back as well);
+        # a bored hole has walls alone
+        size = np.linalg.norm(area, axis=1)
+        weight = facing if facing.sum() > 0.01 * size.sum() else size
+        return float(height.max() if weight @ height.mean(axis=1) >= 0 else height.min())
 
 
 class _Rim:

@@ -78,15 +78,15 @@ def measure_details(
             width = footprint / max(half, 1e-9)
         else:
             width = (half - np.sqrt(max(half * half - 4 * footprint, 0.0))) / 2
-        long = len(rims) > 1 or extent > LONG * width > 0
         height = item.height
+        deep = -height >= DEEP * extent  # a bored hole, whole or cut off at the region's edge
+        long = not deep and (len(rims) > 1 or extent > LONG * width > 0)
         if long:
             kind = "groove" if height < 0 else ("edging" if item.outer else "bead")
             profile = own_area[number] / footprint if footprint > 0 else 1.0
         else:
             width = extent
-            sunk = -height >= DEEP * width
-            kind = "hole" if sunk else ("rivet" if 0 < height <= TALL * width else "other")
+            kind = "hole" if deep else ("rivet" if 0 < height <= TALL * width else "other")
             profile = float(ratio[number])
         x, y, z = (float(value) for value in item.middle)
         found.append(Detail(kind, (x, y, z), float(height), float(width), max(1.0, float(profile))))

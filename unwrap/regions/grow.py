@@ -114,9 +114,9 @@ def grow_region(
             )
     ground = find_ground(smooth_parts(body, mask, crease), int(visible[index]), bridge)
     chosen = np.flatnonzero(ground.base | (ground.detail >= 0))
-    vertices, faces, seen = cut_hidden(body, body.vertices, body.faces[chosen], chosen, bridge)
-    vertices, faces, parent = trim_within(vertices, faces, limits)
-    parent = seen[parent]
+    vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
+    vertices, faces, seen = cut_hidden(body, vertices, faces, chosen[parent], bridge)
+    parent = parent[seen]
     if not len(faces):
         raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
     kept = _part_with(vertices, faces, place)

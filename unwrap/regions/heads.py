@@ -101,7 +101,12 @@ def _heights(
     height = np.einsum("mij,mj->mi", corners - middle[head][:, None], up[head])
     area = 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     facing = np.maximum(np.einsum("mi,mi->m", area, up[head]), 0.0)
-    above = np.bincount(head, weights=facing * height.mean(axis=1), minlength=len(numbers)) >= 0
+    # what looks out tells which way it goes; a bored hole has walls alone
+    size = np.linalg.norm(area, axis=1)
+    covered = np.bincount(head, weights=facing, minlength=len(numbers))
+    total = np.bincount(head, weights=size, minlength=len(numbers))
+    weight = np.where((covered > 0.01 * total)[head], facing, size)
+    above = np.bincount(head, weights=weight * height.mean(axis=1), minlength=len(numbers)) >= 0
     highest, lowest = np.full(len(numbers), -np.inf), np.full(len(numbers), np.inf)
     np.maximum.at(highest, head, height.max(axis=1))
     np.minimum.at(lowest, head, height.min(axis=1))

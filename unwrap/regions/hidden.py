@@ -10,6 +10,7 @@ from __future__ import annotations
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
@@ -63,7 +64,7 @@ def cut_hidden(
     shell = shells_of(body)
     parent = np.arange(len(faces))
     count = int(shell.max(initial=-1)) + 1
-    if count < 2:
+    if count < 2 or not len(faces):
         return vertices, faces, parent
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
     np.minimum.at(low, shell, body.corners.min(axis=1))
@@ -106,9 +107,16 @@ def _outside_of(
     rays = Rays(body.vertices, body.faces[other])
     normals = body.normals[other]
     parent = np.arange(len(faces))
+    samples = _samples(body, other, vertices[faces].reshape(-1, 3))
+    if samples is None:
+        return vertices, faces, parent
     for _ in range(12):
         corners = vertices[faces]
         near = ((corners.min(axis=1) <= box[1]) & (corners.max(axis=1) >= box[0])).all(axis=1) & mine[parent]
+        place = np.flatnonzero(near)
+        middle = corners[place].mean(axis=1)
+        radius = np.linalg.norm(corners[place] - middle[:, None], axis=2).max(axis=1)
+        near[place] = samples.query(middle)[0] <= radius + 1.2 * FINE
         start, end = faces[near].ravel(), np.roll(faces[near], -1, axis=1).ravel()
         long = np.linalg.norm(vertices[start] - vertices[end], axis=1) > FINE
         if not long.any():
@@ -116,6 +124,8 @@ def _outside_of(
         ends = np.unique(np.sort(np.stack([start[long], end[long]], axis=1), axis=1), axis=0)
         vertices, faces, kept = split_edges(vertices, faces, ends, vertices[ends].mean(axis=1))
         parent = parent[kept]
+    corners = vertices[faces]
+    near = ((corners.min(axis=1) <= box[1]) & (corners.max(axis=1) >= box[0])).all(axis=1) & mine[parent]
     asked = np.unique(faces[near])
     inside = np.zeros(len(vertices), dtype=bool)
     inside[asked] = _inside(rays, normals, vertices[asked])
@@ -132,6 +142,27 @@ def _outside_of(
     hidden = np.concatenate([inside, np.zeros(len(ends), dtype=bool)])
     seen = ~(hidden[faces].any(axis=1) & mine[parent[kept]])
     return vertices, faces[seen], parent[kept][seen]
+
+
+def _samples(body: Body, other: IntArray, points: FloatArray) -> cKDTree | None:
+    """Points all over the part of a shell that the region may meet, no further apart than twice `FINE`."""
+    low, high = points.min(axis=0) - FINE, points.max(axis=0) + FINE
+    corners = body.corners[other]
+    meets = ((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)).all(axis=1)
+    vertices, faces = body.vertices, body.faces[other[meets]]
+    if not len(faces):
+        return None
+    for _ in range(12):
+        corners = vertices[faces]
+        meets = ((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)).all(axis=1)
+        faces = faces[meets]
+        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+        long = np.linalg.norm(vertices[start] - vertices[end], axis=1) > 2 * FINE
+        if not long.any():
+            break
+        ends = np.unique(np.sort(np.stack([start[long], end[long]], axis=1), axis=1), axis=0)
+        vertices, faces, _ = split_edges(vertices, faces, ends, vertices[ends].mean(axis=1))
+    return cKDTree(vertices[faces].mean(axis=1)) if len(faces) else None
 
 
 def _inside(rays: Rays, normals: FloatArray, points: FloatArray) -> BoolArray:
