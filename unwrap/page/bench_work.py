@@ -119,6 +119,8 @@ class BenchWork:
         while not self._stop:
             try:
                 following = self._next()
+                if following is None:
+                    self.session.first_look()  # ready before the first click
             except BadInput:
                 following = None  # the page shows what is wrong with the job or the body
             if following is None:

@@ -65,6 +65,7 @@ class Page:
             "/change": self.change,
             "/step": self.step,
             "/try": self.try_region,
+            "/first-look": self.first_look,
             "/pick": self.pick,
             "/point": self.point,
             "/look-at": self.look_at,
@@ -120,6 +121,24 @@ class Page:
         """Where a region would lie with other settings."""
         asked = await _asked(request)
         return _binary(await run_in_threadpool(self._region, _word(asked, "name"), _table(asked, "values")))
+
+    async def first_look(self, request: Request) -> Response:
+        """A region at a glance: the faces that would be coloured, before the exact answer."""
+        return _binary(await run_in_threadpool(self._first_look, await _asked(request)))
+
+    def _first_look(self, asked: dict[str, Any]) -> bytes:
+        look = self.session.first_look()
+        crease = _numbers({"crease": [asked.get("crease", 30.0)]}, "crease", 1)[0]
+        within = {
+            axis: _numbers(asked["within"], axis, 2) for axis in asked.get("within") or {} if axis in "xyz"
+        }
+        face = asked.get("face")
+        if face is None:
+            face = look.face_at(_triple(asked, "at"))
+        elif not isinstance(face, int) or not 0 <= face < len(self.session.on_bench().body.faces):
+            raise BadInput("the page sent no face; load it again.")
+        limits = {axis: (pair[0], pair[1]) for axis, pair in within.items()}
+        return shown.glance_bytes(look.faces(face, crease, limits))
 
     def _region(self, name: str, values: dict[str, Any] | None) -> bytes:
         job = self.session.job()
@@ -366,6 +385,7 @@ class Serving:
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             self._socket.bind(("127.0.0.1", port))
+            self._socket.listen()  # a browser that comes early waits
         except OSError as error:
             self._socket.close()
             raise BadInput(
@@ -377,7 +397,7 @@ class Serving:
         app = Guard(Starlette(routes=self.page.routes()), token, self.port)
         config = uvicorn.Config(
             app,
-            log_level="error",
+            log_level="critical",
             access_log=False,
             lifespan="off",
             server_header=False,

@@ -17,6 +17,7 @@ from unwrap.body.skin import outside_faces
 from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark, parse_job
 from unwrap.make import Bench, mark_region
+from unwrap.page.first_look import FirstLook
 from unwrap.page.history import History, write_safely
 from unwrap.page.job_text import change
 from unwrap.regions.region import Region
@@ -58,6 +59,7 @@ class Session:
         self.history.add(self.text)
         self._on_bench: OnBench | None = None
         self._outside: tuple[str, BoolArray] | None = None
+        self._first_look: tuple[str, FirstLook] | None = None
         self._body_lock = threading.Lock()
         self._outside_lock = threading.Lock()
         self._regions: dict[str, Region] = {}
@@ -164,6 +166,14 @@ class Session:
             if self._outside is None or self._outside[0] != bench.key:
                 self._outside = (bench.key, outside_faces(bench.body))
             return self._outside[1]
+
+    def first_look(self) -> FirstLook:
+        """The table for a region at a glance, made once for a body."""
+        bench, outside = self.on_bench(), self.outside()
+        with self._outside_lock:
+            if self._first_look is None or self._first_look[0] != bench.key:
+                self._first_look = (bench.key, FirstLook(bench.body, outside))
+            return self._first_look[1]
 
     def bench(self, job: Job | None = None) -> Bench:
         """The job with its body, as the making takes them."""

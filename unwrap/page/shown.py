@@ -96,3 +96,9 @@ def reflected_bytes(region: Region) -> bytes:
         mirrored[region.faces[:, ::-1]].reshape(-1, 3).astype("<f4"),
         border_segments(mirrored, region.faces).reshape(-1, 6).astype("<f4"),
     )
+
+
+def glance_bytes(faces: NDArray[np.int64]) -> bytes:
+    """Whole faces alone, in the form of `region_bytes`."""
+    nothing = np.zeros((0, 3), dtype="<f4")
+    return _packed(faces.astype("<u4"), nothing, nothing)

@@ -24,6 +24,7 @@ const pieces = new Map(); // region name -> { key, piece, mesh, printed, straine
 let state = null;
 let chosen = null;
 let bodyKey = null;
+let coloured = 0; // regions that were painted on the body
 let placing = null; // what to do with the next click on the body
 
 const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), ruler: $("body-ruler") }, {
@@ -181,6 +182,7 @@ function paintBody() {
   drawing.setColours(colours);
   drawBorder();
   view.redraw();
+  coloured = state.regions.filter((region) => shapes.has(region.name)).length;
 }
 
 function layOn(name, found) {
@@ -243,23 +245,30 @@ function reflect(name) {
   return change("add region", { name: fresh, values: { mirror_of: name } });
 }
 
-// Follow a slider or a dragged line at once; nothing is saved before it is let go.
-let trying = null, wanted = null;
+// Follow a slider or a dragged line at once: at a glance while it moves, exactly when it
+// rests. Nothing is saved before it is let go.
+let trying = false, wanted = null;
 async function attempt(values) {
   wanted = values;
   if (trying) return;
+  trying = true;
   while (wanted) {
     const now = wanted;
     wanted = null;
-    trying = sendForBytes("try", { name: chosen, values: now });
+    const { at, crease, within } = { ...regionNamed(chosen), ...now };
     try {
-      const kept = shapes.get(chosen);
-      shapes.set(chosen, { ...kept, ...asShape(await trying), shape: "tried" });
+      await showTried("first-look", { at, crease, within });
+      if (!wanted) await showTried("try", { name: chosen, values: now });
       say(null);
-      paintBody();
     } catch (error) { say(error.message); }
   }
-  trying = null;
+  trying = false;
+}
+
+async function showTried(address, asked) {
+  const shape = asShape(await sendForBytes(address, asked));
+  shapes.set(chosen, { ...shape, shape: "tried" });
+  paintBody();
 }
 
 function trimmed(within, done) {
@@ -282,6 +291,10 @@ async function click(px) {
   if (view.mode !== "mark") return;
   const name = freshName("region 1");
   chosen = name;
+  const shape = asShape(await sendForBytes("first-look", { face: hit.face }));
+  shapes.set(name, { ...shape, shape: "glance" });
+  state.regions.push({ name, at: hit.at, within: {}, shape: "glance" });
+  paintBody();
   await refresh(await send("change", { revision: state.revision, what: "add region", name, values: { at: hit.at } }));
 }
 
@@ -388,7 +401,7 @@ const ready = (async () => {
   if (state) follow();
 })();
 
-// For tests: where a known place of the body is on the page, and when the page has come to rest.
+// For tests and measurements: where a known place of the body is on the page, and what the page has done.
 window.markingPage = {
   ready,
   project: (place) => {
@@ -397,5 +410,6 @@ window.markingPage = {
     return [frame.left + x, frame.top + y];
   },
   state: () => state,
+  coloured: () => coloured,
   settled: () => Boolean(state) && !state.busy && state.regions.every((region) => region.key === region.doneKey),
 };
