@@ -1,13 +1,18 @@
 import numpy as np
 import pytest
 import shapely
+import trimesh
 from PIL import Image
 
+from unwrap.body.body import Body
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.guide.camera import aim
 from unwrap.guide.printed import print_dots, rgb
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.scene import Scene, smooth_normals, to_linear, to_srgb
 from unwrap.livery.paint import Paint
+from unwrap.regions.region import Detail, Patch
+from unwrap.sheet.piece import Piece
 
 
 @pytest.fixture(scope="module")
@@ -122,3 +127,37 @@ def test_proof_is_a_picture_with_every_colour(tmp_path, body, pieces):
     assert ((green > red + 15) & (green > blue + 5)).mean() > 0.04
     assert ((red > green + 60) & (red > blue + 60)).mean() > 0.002
     assert (picture.min(axis=2) > 250).mean() > 0.3
+
+
+def test_film_covers_what_it_was_carried_over_and_nothing_that_stands_before_it(film):
+    """A rivet 0.3 mm high shows the print; a ledge 0.6 mm proud of the side does not."""
+    side = trimesh.creation.box(extents=(40, 10, 20))
+    rivet = trimesh.creation.box(extents=(2, 0.6, 2))
+    rivet.apply_translation([-10, 5, 0])
+    ledge = trimesh.creation.box(extents=(4, 1.2, 20))
+    ledge.apply_translation([10, 5, 0])
+    whole = trimesh.util.concatenate([side, rivet, ledge])
+    body = Body(np.asarray(whole.vertices), np.asarray(whole.faces, dtype=np.int64))
+    # Seen from the left (+y) the front (+x) lies to the left, z up.
+    surface = np.array([[20.0, 5, -10], [-20, 5, -10], [-20, 5, 10], [20, 5, 10]])
+    points = np.array([[-20.0, -10], [20, -10], [20, 10], [-20, 10]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    flat = FlatPiece(points, faces, np.arange(4), surface, np.arange(2), np.ones((2, 2)), film)
+    detail = Detail("rivet", (-10.0, 5.0, 0.0), 0.3, 2.0, 1.1)
+    box = shapely.box(-20, -10, 20, 10)
+    patch = Patch("side", surface, faces, details=(detail,))
+    piece = Piece("side", "side", patch, flat, box, paints=(Paint("fill", "#804020", box),))
+    camera = aim(body.vertices, 90, 0, lens=None, air=1)
+    shown = Scene(body, [piece], per_mm=5).index(camera, 420)
+    left, _, _, top = camera.frame
+    assert camera.aspect == pytest.approx(42 / 22)
+
+    def at(x, z):
+        return shown[int((top - z) * 10), int((-x - left) * 10)]
+
+    assert at(0, 0) == 0
+    assert at(-10, 0) == 0
+    assert at(10, 0) == -1
+    assert at(20.5, 0) == -1
+    from_rear = aim(body.vertices, -90, 0, lens=None, air=1)
+    assert (Scene(body, [piece], per_mm=5).index(from_rear, 200) == -1).all()
