@@ -88,6 +88,34 @@ def test_lettering_runs_on_across_the_joint_underneath():
     assert paint.area.bounds[1] < 1e-3 and paint.area.bounds[3] > girth - 1e-3
 
 
+def test_outline_and_shadow_lie_under_the_letters():
+    shadow, outline, letter = lay_lettering(
+        flat_side(), "I", 4.0, (30, 0, 12), outline=(0.3, "#ffffff"), shadow=(0.5, -0.4, "#000000")
+    )
+    assert [p.colour for p in (shadow, outline)] == ["#000000", "#ffffff"]
+    # A bold I is a plain bar: its outline is the bar grown by 0.3 with round corners, and
+    # the shadow sweeps a width of w dy + h dx more.
+    left, low, right, high = letter.area.bounds
+    w, h = right - left, high - low
+    assert outline.area.area == pytest.approx(w * h + 0.6 * (w + h) + np.pi * 0.09, rel=1e-3)
+    left, low, right, high = shadow.area.bounds
+    assert (right - left, high - low) == pytest.approx((w + 0.6 + 0.5, h + 0.6 + 0.4), abs=1e-3)
+
+
+def test_letters_round_an_arc_stand_on_it():
+    radius = 10.0
+    paint = lay_lettering(flat_side(), "IIIII", 2.0, (30, 0, 12), arc=radius, spacing=1.0)[0]
+    bars = sorted(shapely.get_parts(paint.area), key=lambda bar: bar.centroid.x)
+    middle = np.array([[bar.centroid.x, bar.centroid.y] for bar in bars])
+    # The middles of the bars are a unit above the base line: on a circle of radius 11.
+    top = middle[2]
+    away = np.linalg.norm(middle - (top - [0, radius + 1.0]), axis=1)
+    assert np.abs(away - (radius + 1.0)).max() < 0.01
+    assert middle[0, 1] < top[1] - 0.3
+    with pytest.raises(BadInput, match="too tight"):
+        lay_lettering(flat_side(), "IIIIIIIII", 2.0, (30, 0, 12), arc=2.0)
+
+
 @pytest.mark.parametrize(
     ("asked", "sentence"),
     [

@@ -16,6 +16,7 @@ from unwrap.livery.fit import curves_of_area
 from unwrap.livery.glyphs import letters
 from unwrap.livery.ground import Ground
 from unwrap.livery.paint import Paint
+from unwrap.livery.planar import polygons_of
 
 # A place further than this from the region (mm) is taken for a slip.
 NEAR = 5.0
@@ -36,6 +37,9 @@ def lay_lettering(
     spacing: float = 0.0,
     anchor: str = "middle",
     turn: float = 0.0,
+    outline: tuple[float, str] | None = None,
+    shadow: tuple[float, float, str] | None = None,
+    arc: float | None = None,
 ) -> tuple[Paint, ...]:
     """Lay a line of text on a region.
 
@@ -62,11 +66,18 @@ def lay_lettering(
         base line raised by half the height.
     turn : float
         Anticlockwise turn as seen from outside, radians.
+    outline : (float, str), optional
+        Width in mm and colour of an edge round the letters.
+    shadow : (float, float, str), optional
+        How far a solid shadow falls to the right and up, mm (below 0: to the left, down),
+        and its colour.
+    arc : float, optional
+        Radius of a base line bent to a circle, mm: above 0 arched, below 0 hanging.
 
     Returns
     -------
     tuple of Paint
-        One, or none where the text falls off the region.
+        Shadow, outline and letters, as far as asked for.
 
     Raises
     ------
@@ -74,7 +85,9 @@ def lay_lettering(
         If the text is empty, the place is off the region, the font or a letter is
         missing, or the text runs off the region.
     """
-    return lay_lettering_over([carry], text, height, at, font, weight, colour, spacing, anchor, turn)[0]
+    return lay_lettering_over(
+        [carry], text, height, at, font, weight, colour, spacing, anchor, turn, outline, shadow, arc
+    )[0]
 
 
 def lay_lettering_over(
@@ -88,6 +101,9 @@ def lay_lettering_over(
     spacing: float = 0.0,
     anchor: str = "middle",
     turn: float = 0.0,
+    outline: tuple[float, str] | None = None,
+    shadow: tuple[float, float, str] | None = None,
+    arc: float | None = None,
 ) -> list[tuple[Paint, ...]]:
     """Lay a line of text over several regions that meet; see `lay_lettering`."""
     ground = Ground(carries)
@@ -104,25 +120,81 @@ def lay_lettering_over(
             f"{where}: the place {tuple(np.round(at, 2).tolist())} is {off[0]:.1f} mm away from the region; "
             "give a place on it"
         )
-    shape = anchored(letters(text, font, weight, height, spacing), height, anchor)
-    shape = shapely.affinity.rotate(shape, turn, origin=(0, 0), use_radians=True)
-    reach = float(np.hypot(*np.abs(np.array(shape.bounds).reshape(2, 2)).max(axis=0))) + 0.1
+    glyphs = letters(text, font, weight, height, spacing)
+    if arc is not None:
+        glyphs = bent(glyphs, arc, height, where)
+    shape = anchored(glyphs, height, anchor)
+    coats = [(shape, colour, f"lettering: {text}")]
+    if outline is not None:
+        if not outline[0] > 0:
+            raise BadInput(f"{where}: the outline is {outline[0]!r} mm wide; give a width above 0")
+        edge = shape.buffer(outline[0], join_style="round", quad_segs=8)
+        coats.insert(0, (edge, outline[1], f"lettering outline: {text}"))
+    if shadow is not None:
+        coats.insert(0, (swept(coats[0][0], shadow[0], shadow[1]), shadow[2], f"lettering shadow: {text}"))
+    coats = [
+        (shapely.affinity.rotate(area, turn, origin=(0, 0), use_radians=True), shade, label)
+        for area, shade, label in coats
+    ]
+    bounds = np.array([area.bounds for area, _, _ in coats]).reshape(-1, 2)
+    reach = float(np.linalg.norm(bounds, axis=1).max()) + 0.1
     right = reading_direction(ground.normals[face[0]])
     chart = lay_chart(ground, int(face[0]), weights[0], reach, right)
-    out: list[tuple[Paint, ...]] = []
-    kept = 0.0
-    for i, carry in enumerate(ground.carries):
-        mine = chart[ground.owner == i]
-        area = carry.area_to_flat(shape, mine)
-        kept += carry.area_to_chart(area, mine).area if not area.is_empty else 0.0
-        paint = Paint("lettering", colour, area, curves_of_area(area, TOLERANCE), label=f"lettering: {text}")
-        out.append(() if area.is_empty else (paint,))
-    if kept < 0.999 * shape.area:
-        lost = 100.0 * (1.0 - kept / shape.area)
+    out: list[list[Paint]] = [[] for _ in ground.carries]
+    for drawn, shade, label in coats:
+        kept = 0.0
+        for i, carry in enumerate(ground.carries):
+            mine = chart[ground.owner == i]
+            area = carry.area_to_flat(drawn, mine)
+            if not area.is_empty:
+                kept += carry.area_to_chart(area, mine).area
+                out[i].append(Paint("lettering", shade, area, curves_of_area(area, TOLERANCE), label=label))
+        if kept < 0.999 * drawn.area:
+            lost = 100.0 * (1.0 - kept / drawn.area)
+            raise BadInput(
+                f"{where}: {lost:.0f} % of the text runs off the region; move it, or give a smaller height"
+            )
+    return [tuple(paints) for paints in out]
+
+
+def bent(
+    glyphs: Sequence[shapely.Geometry], radius: float, height: float, where: str
+) -> list[shapely.Geometry]:
+    """Letters set round a circle, each upright on it, the middle of the line at the top (or the bottom).
+
+    Raises
+    ------
+    BadInput
+        If the line is longer than half of the circle, or the circle is smaller than the letters.
+    """
+    whole = shapely.union_all(list(glyphs))
+    left, _, right, _ = whole.bounds
+    if abs(radius) < height or right - left > np.pi * abs(radius):
         raise BadInput(
-            f"{where}: {lost:.0f} % of the text runs off the region; move it, or give a smaller height"
+            f"{where}: an arc of {radius:g} mm is too tight for a line {right - left:.1f} mm long; "
+            "give a larger radius"
         )
+    middle = 0.5 * (left + right)
+    out = []
+    for glyph in glyphs:
+        x = 0.5 * (glyph.bounds[0] + glyph.bounds[2])
+        upright = shapely.affinity.translate(glyph, middle - x, 0.0)
+        turn = -(x - middle) / radius
+        out.append(shapely.affinity.rotate(upright, turn, origin=(middle, -radius), use_radians=True))
     return out
+
+
+def swept(area: shapely.Geometry, across: float, up: float) -> shapely.Geometry:
+    """The ground that an area covers on its way by (across, up)."""
+    shift = np.array([across, up])
+    parts = [area, shapely.affinity.translate(area, across, up)]
+    for polygon in shapely.get_parts(area):
+        for ring in (polygon.exterior, *polygon.interiors):
+            a = np.asarray(ring.coords)[:-1]
+            b = np.roll(a, -1, axis=0)
+            quads = shapely.polygons(np.stack([a, b, b + shift, a + shift], axis=1))
+            parts += list(quads[shapely.area(quads) > 0])
+    return polygons_of(shapely.union_all(parts))
 
 
 def reading_direction(normal: FloatArray) -> FloatArray:
