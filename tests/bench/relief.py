@@ -4,8 +4,8 @@
 
 For every surface all even sets of straight slits from the outer edge towards its
 deepest point are tried one by one, counts 1 to 10 at four turns each, with the least
-depth that brings a coarse copy within the film; the three shortest are then cut into the real
-mesh and deepened there until it is within. The planner's total is given over the
+depth that brings a coarse copy within the film; the shortest are then cut into the real mesh and deepened
+there until it is within. The planner's total is given over the
 shortest of these. Times are processor seconds, and multiples of one flattening of the same
 patch without cuts.
 """
@@ -90,8 +90,10 @@ def best_even_set(uncut, film):
                 tried.append(trial)
     tried.sort(key=lambda t: t.cost)
     best, slits = np.inf, 0
-    for trial in tried[:3]:
-        found, _ = deepen(ground, trial.slits, film, tries=6)
+    for trial in tried[:8]:
+        if trial.cost > 1.1 * best:
+            break
+        found, _ = deepen(ground, trial.slits, film, tries=8)
         if found is not None and found.good and found.piece.cut_length < best:
             best, slits = found.piece.cut_length, len(trial.slits)
     return best, slits

@@ -103,7 +103,7 @@ def test_a_cut_through_a_vertex_and_along_edges_leaves_no_slivers():
     x, y = np.meshgrid(xs, xs, indexing="ij")
     points = np.column_stack([x.ravel(), y.ravel()])
     corner = (11 * np.arange(10)[:, None] + np.arange(10)).ravel()[:, None]
-    faces = np.concatenate([corner + [0, 11, 12], corner + [0, 12, 1]])
+    faces = np.concatenate([corner + np.array(k) for k in ([0, 11, 12], [0, 12, 1])])
     ground = Ground.of(np.column_stack([points, 0 * points[:, 0]]), points, faces)
     for tip in ([0.4, 0.0], [0.0, 0.0], [0.3, 0.05], [-0.2, 0.01]):
         parted, _ = cut_curves(ground, [bent([-1.0, 0.0], tip, 0.0)])

@@ -54,7 +54,7 @@ def test_a_cut_piece_glued_back_is_the_uncut_patch(cut_cap):
 
 
 def test_cuts_begin_on_an_edge(cut_cap):
-    v, f, piece = cut_cap
+    _, _, piece = cut_cap
     rim = 20 * np.cos(np.radians(45))
     for cut in piece.cuts:
         assert abs(cut[0, 2] - rim) < 0.05

@@ -22,7 +22,7 @@ import numpy as np
 from unwrap.film import Film
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.energy import Work, Worst, stretches
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps
@@ -80,13 +80,13 @@ class Board:
     film : Film
     count : int
         Faces of the coarse meshes that trials are made on.
-    mirror : Mirror, optional
-        The symmetry that slits are to keep.
+    mirrors : tuple of Mirror
+        The symmetries of which slits are to keep one.
     """
 
-    def __init__(self, field: Field, film: Film, count: int, mirror: Mirror | None = None) -> None:
+    def __init__(self, field: Field, film: Film, count: int, mirrors: tuple[Mirror, ...] = ()) -> None:
         self.field = field
-        self.mirror = mirror
+        self.mirrors = mirrors
         self.film = film
         self.mesher = TrialMesher(field, count)
         self.edges: list[Edge] = self.mesher.edges
@@ -94,6 +94,14 @@ class Board:
         a, b, c = np.moveaxis(field.ground.surface[field.ground.faces], 1, 0)
         self.size = float(np.sqrt(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()))
         self.trials = 0
+
+    def symmetry(self, slits: tuple[Slit, ...]) -> tuple[Mirror, IntArray] | None:
+        """The first mirror that a set of slits keeps, and each slit's counterpart in it."""
+        for mirror in self.mirrors:
+            pairs = mirror.partners(slits)
+            if pairs is not None:
+                return mirror, pairs
+        return None
 
     def attempt(self, slits: tuple[Slit, ...], power: float = POWER) -> Trial:
         """Cut a coarse mesh, lay it flat and measure."""

@@ -67,7 +67,7 @@ def finish(
         again = settle(
             board, trial.slits, trial.need * float(np.clip(0.995 / found.reach, 0.8, 1.1)), rounds=rounds
         )
-        if again.slits is trial.slits:
+        if again.need == trial.need and again.cost == trial.cost:
             break
         trial = again
     if best is None or best.overlap or (best.good and best.reach > CLOSE):

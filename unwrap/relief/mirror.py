@@ -96,8 +96,8 @@ class Mirror:
         return np.stack(columns, axis=1)
 
 
-def find_mirror(ground: Ground, weights: FloatArray) -> Mirror | None:
-    """The patch's plane of symmetry as a reflection of its chart; None if it has none.
+def find_mirrors(ground: Ground, weights: FloatArray) -> tuple[Mirror, ...]:
+    """The patch's planes of symmetry as reflections of its chart; one of them where it is round.
 
     Planes across y and across the principal axes of the patch's area are tried.
 
@@ -125,6 +125,7 @@ def find_mirror(ground: Ground, weights: FloatArray) -> Mirror | None:
     rim_tree = cKDTree(v[rim])
     spacing = float(np.sqrt(0.5 * area.mean() * 4.0 / np.sqrt(3.0)))
     near = ALIKE * size
+    mirrors: list[Mirror] = []
     for across in (ACROSS, *axes.T):
         other = v - 2.0 * np.outer((v - centre) @ across, across)
         gap, found = (np.asarray(a) for a in tree.query(other))
@@ -139,9 +140,10 @@ def find_mirror(ground: Ground, weights: FloatArray) -> Mirror | None:
         mirror = _reflection(
             ground.chart, index, float(np.linalg.norm(np.ptp(ground.chart, axis=0))), spacing
         )
-        if mirror is not None:
-            return mirror
-    return None
+        if mirror is not None and all(np.abs(mirror.matrix - m.matrix).max() > 0.1 for m in mirrors):
+            mirrors.append(mirror)
+    # Three planes through one axis are those of a round patch, for which any one serves.
+    return tuple(mirrors if len(mirrors) < 3 else mirrors[:1])
 
 
 def _reflection(chart: FloatArray, index: IntArray, size: float, spacing: float) -> Mirror | None:

@@ -10,6 +10,7 @@ import shapely
 
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.relief.board import Board, Trial
+from unwrap.relief.mirror import Mirror
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Edge, Slit
 
@@ -96,21 +97,22 @@ def _hope(trial: Trial, target: float) -> float:
 
 def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[Trial]:
     """Even sets of straight slits round the outer edge, settled for a few rounds each."""
-    middle = heart(board)
     edge = board.edges[0]
-    # Counted from where the line of symmetry meets the edge, an even set is symmetric.
-    origin = 0.0 if board.mirror is None else _on_line(board, edge)
     found: list[Trial] = []
-    for count in range(1, limit + 1):
-        for depth, turn in DEPTHS:
-            slits = even_slits(edge, middle, count, depth, turn, origin)
-            trial = settle(board, slits, target, rounds=effort.first)
-            if np.isfinite(trial.need):
-                found.append(trial)
-        # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
-        reached = [t.cost for t in found if t.reaches(target)]
-        if reached and min((t.cost for t in found[-3:]), default=np.inf) > 1.8 * min(reached):
-            break
+    for mirror in board.mirrors or (None,):
+        middle = heart(board, mirror)
+        # Counted from where the line of symmetry meets the edge, an even set is symmetric.
+        origin = 0.0 if mirror is None else _on_line(mirror, edge)
+        for count in range(1, limit + 1):
+            latest = []
+            for depth, turn in DEPTHS:
+                slits = even_slits(edge, middle, count, depth, turn, origin)
+                latest.append(settle(board, slits, target, rounds=effort.first))
+            found += [t for t in latest if np.isfinite(t.need)]
+            # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
+            reached = [t.cost for t in found if t.reaches(target)]
+            if reached and min(t.cost for t in latest) > 1.8 * min(reached):
+                break
     return found
 
 
@@ -153,29 +155,27 @@ def even_slits(
     return tuple(Slit(edge, float(s), f + depth * (middle - f)) for s, f in zip(starts, feet, strict=True))
 
 
-def heart(board: Board) -> FloatArray:
-    """The point of the copy that lies deepest inside its outer edge."""
+def heart(board: Board, mirror: Mirror | None = None) -> FloatArray:
+    """The point of the copy that lies deepest inside its outer edge, on the line of symmetry."""
     ring = shapely.LinearRing(board.edges[0].ring)
     chart = board.field.ground.chart
     deepest = chart[int(np.argmax(shapely.distance(ring, shapely.points(chart))))]
-    return deepest if board.mirror is None else board.mirror.onto(deepest)
+    return deepest if mirror is None else mirror.onto(deepest)
 
 
-def _on_line(board: Board, edge: Edge) -> float:
+def _on_line(mirror: Mirror, edge: Edge) -> float:
     """Distance along an edge of a place on the line of symmetry."""
-    assert board.mirror is not None
     places = np.linspace(0.0, edge.length, 721)[:-1]
     points = edge.point(places)
-    off = np.linalg.norm(points - board.mirror.reflected(points), axis=1)
-    return float(places[int(np.argmin(off))])
+    return float(places[int(np.argmin(np.linalg.norm(points - mirror.reflected(points), axis=1)))])
 
 
 def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
     """The set without the slit that it can best do without, settled anew."""
     if len(trial.slits) < 2:
         return None
-    pairs = None if board.mirror is None else board.mirror.partners(trial.slits)
-    groups = {frozenset((i, i if pairs is None else int(pairs[i]))) for i in range(len(trial.slits))}
+    kept = board.symmetry(trial.slits)
+    groups = {frozenset((i, i if kept is None else int(kept[1][i]))) for i in range(len(trial.slits))}
     rests = [tuple(s for i, s in enumerate(trial.slits) if i not in group) for group in groups]
     left = [board.attempt(rest) for rest in rests if rest]
     left = [t for t in left if np.isfinite(t.need)]
@@ -188,7 +188,8 @@ def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | 
 
 def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> Trial | None:
     """The set with the slit added that lowers the need most for its cost, settled anew."""
-    middle = heart(board)
+    kept = board.symmetry(trial.slits)
+    middle = heart(board, None if kept is None else kept[0])
     total = sum(edge.length for edge in board.edges)
     tried = []
     for edge in board.edges:
@@ -198,8 +199,8 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: i
             away = float(np.linalg.norm(middle - foot))
             slit = Slit(edge, float(start), foot + 0.3 * max(away, 4.0 * board.spacing) * inward)
             added: tuple[Slit, ...] = (slit,)
-            if board.mirror is not None:
-                image = board.mirror.image(slit, board.edges)
+            if kept is not None:
+                image = kept[0].image(slit, board.edges)
                 on_line = np.linalg.norm(image.tip - slit.tip) < 2.0 * board.spacing
                 added = (slit,) if on_line else (slit, image)
             if len(trial.slits) + len(added) > limit:

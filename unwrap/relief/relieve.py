@@ -16,7 +16,7 @@ from unwrap.relief.field import FORBIDDEN, Field
 from unwrap.relief.finish import cut_and_fit, finish, on_mesh
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
-from unwrap.relief.mirror import find_mirror
+from unwrap.relief.mirror import find_mirrors
 from unwrap.relief.plan import plan
 
 COARSE = 450  # faces of the copy that cuts are planned on
@@ -75,8 +75,8 @@ def relieve(
     ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
     copy, corners, weights = coarse_copy(ground, MIDDLING)
     field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
-    mirror = find_mirror(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else None
-    board = Board(field, film, COARSE, mirror)
+    mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()
+    board = Board(field, film, COARSE, mirrors)
     best: Fit | None = None
     for trial in plan(board, most=most)[:2]:
         found = _finished(board, trial, ground, uncut.bound)

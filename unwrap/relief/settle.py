@@ -39,10 +39,9 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     .. [1] M. J. D. Powell, "A fast algorithm for nonlinearly constrained optimization
        calculations", Lecture Notes in Mathematics 630, 1978 (from memory).
     """
-    mirror = board.mirror
-    pairs = None if mirror is None else mirror.partners(slits)
-    if mirror is not None and pairs is not None:
-        slits = mirror.made_even(slits, pairs, board.edges)
+    kept = board.symmetry(slits)
+    if kept is not None:
+        slits = kept[0].made_even(slits, kept[1], board.edges)
     now = board.attempt(slits)
     best = now
     if not np.isfinite(now.need):
@@ -81,10 +80,10 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
 
 def _ties(board: Board, slits: tuple[Slit, ...]) -> FloatArray:
     """(4 n, k) the changes of n slits' numbers that are allowed, as columns."""
-    pairs = None if board.mirror is None else board.mirror.partners(slits)
-    if board.mirror is None or pairs is None or len(slits) == 0:
+    kept = board.symmetry(slits)
+    if kept is None or len(slits) == 0:
         return np.eye(Slit.SIZE * len(slits))
-    return board.mirror.ties(pairs)
+    return kept[0].ties(kept[1])
 
 
 def _gentle(board: Board, ties: FloatArray) -> FloatArray:
@@ -133,15 +132,15 @@ def _moved(board: Board, slits: tuple[Slit, ...], step: FloatArray) -> tuple[Sli
     """The slits after a step; one that would leave the patch or meet another takes less of it."""
     share = np.ones(len(slits))
     moved = slits
-    pairs = None if board.mirror is None else board.mirror.partners(slits)
+    kept = board.symmetry(slits)
     for _ in range(4):
         moved = tuple(s.with_numbers(s.numbers() + k * d) for s, k, d in zip(slits, share, step, strict=True))
-        if board.mirror is not None and pairs is not None:
-            moved = board.mirror.made_even(moved, pairs, board.edges)
+        if kept is not None:
+            moved = kept[0].made_even(moved, kept[1], board.edges)
         bad = board.mesher.at_fault(moved)
         if not bad.any():
             break
-        share[bad if pairs is None else bad | bad[pairs]] *= 0.4
+        share[bad if kept is None else bad | bad[kept[1]]] *= 0.4
     return moved
 
 
@@ -160,9 +159,7 @@ def _without_short(board: Board, trial: Trial, target: float, price: float) -> T
     kept = tuple(slit for slit in trial.slits if slit.chord > SHORT * board.spacing)
     if len(kept) in (0, len(trial.slits)):
         return trial
-    if board.mirror is not None and (board.mirror.partners(trial.slits) is None) != (
-        board.mirror.partners(kept) is None
-    ):
+    if (board.symmetry(trial.slits) is None) != (board.symmetry(kept) is None):
         return trial
     shorter = board.attempt(kept)
     return shorter if _merit(shorter, target, price) <= _merit(trial, target, price) else trial
