@@ -134,7 +134,7 @@ def _cab_and_bunker() -> Manifold:
 
 
 def _side_opening(grow: float) -> list[tuple[float, float]]:
-    low, high = (-33.0 - grow, 30.0 - grow), (-22.0 + grow, 41.8 + grow)
+    low, high = (-33.0 - grow, 29.2 - grow), (-22.0 + grow, 40.2 + grow)
     lower, upper = 2.5 + grow, 2.0 + grow
     corners = [
         (low[0], low[1], lower),
