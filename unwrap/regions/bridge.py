@@ -103,7 +103,13 @@ def take_off_details(
         for k, number in enumerate(heads.number.tolist()):
             mine_faces = order[first[number] : first[number + 1]]
             found[number] = Carried(
-                mine_faces, [heads.loop[k]], heads.fill[k], False, float(heads.height[k]), heads.middle[k], heads.frame[k]
+                mine_faces,
+                [heads.loop[k]],
+                heads.fill[k],
+                False,
+                float(heads.height[k]),
+                heads.middle[k],
+                heads.frame[k],
             )
     for number in sorted(by_group.keys() - found.keys()):
         edges = rim.of(by_group[number])

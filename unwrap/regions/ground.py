@@ -138,7 +138,7 @@ def _find_details(smooth: Smooth, rims: Rims, base: BoolArray, bridge: float) ->
         chosen |= good
         refused |= touching & ~good
     member = chosen[part] & (part >= 0)
-    small = _compact(smooth, _groups(smooth, member), bridge)
+    small = _compact(smooth, _groups(smooth, member), edge, tree, bridge)
     member = _peel(smooth, member, small, base, edge, tree)
     group = _groups(smooth, member)
     return _only_narrow(smooth, group, base, edge, tree, bridge)
@@ -201,7 +201,7 @@ def _peel(
     ground's edge (half-round edging) still faces outwards. What has an outer edge and
     stands square to the ground, lies below it, or juts out further than it is wide
     belongs to something else. Only a detail that is small all ways (a rivet that
-    overhangs the edge, a hole bored through) is left whole.
+    overhangs the edge) is left whole.
     """
     part, table = smooth.part, smooth.table
     count = int(part.max()) + 1
@@ -241,8 +241,8 @@ def _peel(
     return member
 
 
-def _compact(smooth: Smooth, group: IntArray, bridge: float) -> BoolArray:
-    """Faces of details that are small in every direction."""
+def _compact(smooth: Smooth, group: IntArray, edge: Rims, tree: cKDTree, bridge: float) -> BoolArray:
+    """Faces of details that are small in every direction and do not consist of walls alone."""
     faces = np.flatnonzero(group >= 0)
     result = np.zeros(len(group), dtype=bool)
     if len(faces):
@@ -251,7 +251,13 @@ def _compact(smooth: Smooth, group: IntArray, bridge: float) -> BoolArray:
         high = -low
         np.minimum.at(low, group[faces], corners.min(axis=1))
         np.maximum.at(high, group[faces], corners.max(axis=1))
-        result[faces] = ((high - low).max(axis=1) <= 1.5 * bridge)[group[faces]]
+        _, nearest = tree.query(corners.mean(axis=1))
+        facing = np.einsum("ij,ij->i", smooth.normals[faces], edge.normal[nearest])
+        weight = smooth.areas[faces]
+        outward = np.bincount(group[faces], weights=weight * np.maximum(facing, 0.0))
+        total = np.bincount(group[faces], weights=weight)
+        good = ((high - low).max(axis=1) <= 1.5 * bridge) & (outward > 0.05 * total)
+        result[faces] = good[group[faces]]
     return result
 
 

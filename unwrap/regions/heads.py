@@ -81,7 +81,13 @@ def simple_heads(
     turn = np.einsum("gni,gi->gn", np.cross(np.roll(step, 1, axis=1), step), up)
     simple = (off <= IN_PLANE) & (turn > TURN).all(axis=1) & (size > 0)
 
-    numbers, loops, middle, up, offset = numbers[simple], loops[simple], middle[simple], up[simple], offset[simple]
+    numbers, loops, middle, up, offset = (
+        numbers[simple],
+        loops[simple],
+        middle[simple],
+        up[simple],
+        offset[simple],
+    )
     along = np.linalg.eigh(np.einsum("gni,gnj->gij", offset, offset))[1][:, :, 2] if len(offset) else up
     along = along - up * np.einsum("gi,gi->g", along, up)[:, None]
     along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-18)
@@ -91,7 +97,12 @@ def simple_heads(
 
 
 def _heights(
-    vertices: FloatArray, faces: IntArray, detail: IntArray, numbers: IntArray, middle: FloatArray, up: FloatArray
+    vertices: FloatArray,
+    faces: IntArray,
+    detail: IntArray,
+    numbers: IntArray,
+    middle: FloatArray,
+    up: FloatArray,
 ) -> FloatArray:
     place = np.full(int(detail.max(initial=-1)) + 2, -1, dtype=np.int64)
     place[numbers] = np.arange(len(numbers))

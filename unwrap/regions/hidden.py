@@ -101,7 +101,12 @@ def _is_detail(body: Body, other: IntArray, source: IntArray, bridge: float) -> 
 
 
 def _outside_of(
-    body: Body, other: IntArray, vertices: FloatArray, faces: IntArray, mine: BoolArray, box: tuple[FloatArray, FloatArray]
+    body: Body,
+    other: IntArray,
+    vertices: FloatArray,
+    faces: IntArray,
+    mine: BoolArray,
+    box: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, IntArray, IntArray]:
     """The faces outside one closed shell, split where they enter it."""
     rays = Rays(body.vertices, body.faces[other])
