@@ -48,7 +48,7 @@ def test_repeated_and_back_to_back_faces_are_dropped_and_counted():
 def test_a_crack_is_closed():
     vertices, faces = box()
     upper = (vertices[faces][:, :, 2] > -1e-9).all(axis=1)
-    split = np.concatenate([vertices, vertices + [0, 0, 0.004]])
+    split = np.concatenate([vertices, vertices + np.array([0, 0, 0.004])])
     cracked = np.where(upper[:, None], faces + len(vertices), faces)
     assert open_count(cracked) > 0
     closed, joined = close_cracks(split, cracked, 0.01)

@@ -58,6 +58,17 @@ def test_other_line_ends(tmp_path, ends):
     assert len(load_body(path).faces) == len(ring().faces)
 
 
+def test_ascii_stl_with_words_in_its_name_and_in_capitals(tmp_path):
+    text = ring().export(file_type="stl_ascii")
+    body = text[text.index("\n") : text.rindex("endsolid")].upper().replace("E-", "e-")
+    path = tmp_path / "ring.stl"
+    path.write_text(f"solid my facet vertex ring{body}endsolid my facet\nsolid second facet{body}endsolid\n")
+    assert len(load_body(path).faces) == len(ring().faces)  # the second one repeats the first
+    # All in one line is as good.
+    path.write_text(" ".join(text.split()))
+    assert len(load_body(path).faces) == len(ring().faces)
+
+
 def test_binary_stl_with_a_solid_header_and_a_stray_byte(tmp_path):
     data = bytearray(ring().export(file_type="stl"))
     data[:80] = b"solid facet vertex".ljust(80)
@@ -138,7 +149,8 @@ def test_obj_groups_negative_numbers_and_continued_lines(tmp_path):
     path = tmp_path / "two.obj"
     path.write_text(
         "mtllib ../../etc/passwd\no first\nv 0 0 0\nv 1 0 0\nv 0 1 0\nusemtl x\nf 1/1/1 2/2/2 3//3\n"
-        "g second\nv 0 0 1 0.5 0.5 0.5\nv 1 0 1 0.5 0.5 0.5\nv 1 1 1 1 1 1\nv 0 1 1 1 1 1\nf -4 -3 \\\n -2 -1\n"
+        "g second\nv 0 0 1 0.5 0.5 0.5\nv 1 0 1 0.5 0.5 0.5\nv 1 1 1 1 1 1\nv 0 1 1 1 1 1\n"
+        "f -4 -3 \\\n -2 -1\n"
     )
     body = load_body(path)
     assert len(body.faces) == 3

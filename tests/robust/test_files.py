@@ -107,7 +107,8 @@ def test_glb_that_means_harm(tmp_path, tree):
         ("count.stl", bytes(80) + b"\xff\xff\xff\xff" + bytes(50)),
         ("count.off", b"OFF\n2000000000 2000000000 0\n"),
         ("count.ply", b"ply\nformat binary_little_endian 1.0\nelement vertex 3\nproperty float x\n"
-         b"property float y\nproperty float z\nelement face 1\nproperty list uint int vertex_indices\nend_header\n"
+         b"property float y\nproperty float z\nelement face 1\n"
+         b"property list uint int vertex_indices\nend_header\n"
          + bytes(36) + b"\xff\xff\xff\xff"),
         ("minus.ply", b"ply\nformat ascii 1.0\nelement vertex -5\nend_header\n"),
         ("numbers.obj", b"v 0 0 0\nf " + b"1 " * 50_000 + b"\n"),

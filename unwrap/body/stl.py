@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 import numpy as np
 
+from unwrap.body.body import FloatArray
 from unwrap.body.soup import Soup, check_faces, counts, cut_off, damaged, read_numbers
 
 HEADER = 84
 RECORD = 50
-_SOLID_LINE = re.compile(rb"^[ \t]*(?:end)?solid\b[^\n]*$", re.IGNORECASE | re.MULTILINE)
-_STARTS = re.compile(rb"(?:^|\s)facet\b", re.IGNORECASE)
-_ENDS = re.compile(rb"(?:^|\s)endfacet\b", re.IGNORECASE)
-_LOOP = re.compile(rb"(?:^|\s)endloop\b", re.IGNORECASE)
-_VERTEX = re.compile(rb"(?:^|\s)vertex\s+(\S+\s+\S+\s+\S+)", re.IGNORECASE)
+_VERTEX = re.compile(rb"(?:^|\s)vertex\s+(\S+\s+\S+\s+\S+)")
+# Text is worked through so many bytes at a time, so that memory stays small.
+PIECE = 1 << 22
 
 
 def read_stl(data: bytes, file: str, most_faces: int) -> Soup:
@@ -71,38 +71,67 @@ def _read_binary(data: bytes, declared: int, file: str, most_faces: int) -> Soup
 
 
 def _read_ascii(data: bytes, file: str, most_faces: int) -> Soup:
-    text = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if b"\n" in text.strip():
-        text = _SOLID_LINE.sub(b"", text)  # a name may hold any word, "facet" too
-    started, ended = len(_STARTS.findall(text)), len(_ENDS.findall(text))
-    check_faces(file, started, most_faces)
+    text = _without_names(data.replace(b"\r\n", b"\n").replace(b"\r", b"\n"))
+    started = ended = loops = held = 0
+    chunks = []
+    for piece in _pieces(text):
+        ends = piece.count(b"endfacet")
+        started += piece.count(b"facet") - ends
+        ended += ends
+        loops += piece.count(b"endloop")
+        check_faces(file, started, most_faces)
+        numbers = _corners(piece)
+        if numbers is None:
+            raise damaged(file, f"has a vertex without three numbers at or after facet {held // 3 + 1}")
+        held += len(numbers) // 3
+        chunks.append(numbers)
     if started != ended:
         raise cut_off(file, started, ended, "facet")
-    if len(_LOOP.findall(text)) != started:
+    if loops != started:
         raise damaged(file, "has facets without an outer loop")
-    chunks = []
-    held = 0
-    for piece in _pieces(text):
-        found = _VERTEX.findall(piece)
-        numbers = read_numbers(b" ".join(found))
-        if numbers is None or len(numbers) != 3 * len(found):
-            raise damaged(file, f"has a vertex without three numbers at or after facet {held // 3 + 1}")
-        held += len(found)
-        chunks.append(numbers)
     if held != 3 * started:
         raise damaged(
-            file, f"declares {counts(started, 'facet')}, which need {3 * started} corners, but holds {held}"
+            file, f"declares {counts(started, 'facet')} but holds {held} corners instead of {3 * started}"
         )
     vertices = np.concatenate(chunks).reshape(-1, 3) if chunks else np.zeros((0, 3))
     return Soup(vertices, np.arange(held).reshape(-1, 3), started)
 
 
-def _pieces(text: bytes, size: int = 1 << 22) -> list[bytes]:
-    """The text in pieces that end with a facet, so that memory stays small."""
-    pieces, at = [], 0
-    while at < len(text):
-        end = _ENDS.search(text, at + size) if at + size < len(text) else None
-        stop = end.end() if end else len(text)
-        pieces.append(text[at:stop])
-        at = stop
-    return pieces
+def _corners(piece: bytes) -> FloatArray | None:
+    """The numbers after each `vertex`, three for each; None where there are not three."""
+    lines = [part.split(b"\n", 1)[0] for part in piece.split(b"vertex")[1:]]
+    numbers = read_numbers(b" ".join(lines))
+    if numbers is None or len(numbers) != 3 * len(lines):  # or the lines break elsewhere
+        lines = _VERTEX.findall(piece)
+        numbers = read_numbers(b" ".join(lines))
+    return None if numbers is None or len(numbers) != 3 * len(lines) else numbers
+
+
+def _without_names(text: bytes) -> bytes:
+    """The text without its `solid` and `endsolid` lines: a name may hold any word, "facet" too."""
+    if b"\n" not in text.strip():
+        return text
+    kept, at = [], 0
+    lower = text.lower()
+    found = lower.find(b"solid")
+    while found >= 0:
+        start = text.rfind(b"\n", 0, found) + 1
+        end = text.find(b"\n", found)
+        end = len(text) if end < 0 else end
+        if lower[start:found].strip() in (b"", b"end"):
+            kept.append(text[at:start])
+            at = end
+        found = lower.find(b"solid", end)
+    return b"".join([*kept, text[at:]])
+
+
+def _pieces(text: bytes) -> Iterator[bytes]:
+    """The text in lower case, in pieces that end with a facet."""
+    rest = b""
+    for at in range(0, len(text), PIECE):
+        piece = rest + text[at : at + PIECE].lower()
+        cut = piece.rfind(b"endfacet")
+        cut = cut + len(b"endfacet") if cut >= 0 else 0
+        yield piece[:cut]
+        rest = piece[cut:]
+    yield rest
