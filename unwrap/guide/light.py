@@ -45,8 +45,13 @@ class Light:
 
     @classmethod
     def studio(cls, camera: Camera, reach: float) -> Light:
-        """A lamp over the onlooker's left shoulder."""
-        towards = 0.75 * camera.back - 0.55 * camera.right + 0.35 * camera.up + np.array([0.0, 0.0, 0.75])
+        """A lamp over the shoulder on whose hand the model's long side lies.
+
+        The long side carries the livery: it must not be the one in the shade.
+        """
+        hand = np.sign(camera.back[1] * camera.right[1]) or -1.0
+        aside = 0.42 * hand * camera.right
+        towards = 0.75 * camera.back + aside + 0.35 * camera.up + np.array([0.0, 0.0, 0.75])
         return cls(key=towards / np.linalg.norm(towards), reach=reach)
 
     def brightness(
