@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from unwrap.body.edges import Edges
+    from unwrap.body.rays import Rays
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -67,6 +68,13 @@ class Body:
         from unwrap.body.edges import find_edges
 
         return find_edges(self.faces)
+
+    @cached_property
+    def rays(self) -> Rays:
+        """The body made ready for rays; built once."""
+        from unwrap.body.rays import Rays
+
+        return Rays(self.vertices, self.faces)
 
     @cached_property
     def bounds(self) -> FloatArray:

@@ -9,7 +9,6 @@ from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, FloatArray, IntArray
 from unwrap.body.edges import Edges, find_shells
-from unwrap.body.rays import Rays
 from unwrap.body.soup import counts
 
 # A face lower than this share of its longest side is a sliver.
@@ -143,14 +142,12 @@ class Health:
         return f"at {' and '.join(said)}" + (" and elsewhere" if left.any() else "")
 
 
-def check_health(body: Body, *, rays: Rays | None = None) -> Health:
+def check_health(body: Body) -> Health:
     """Look a body's mesh over.
 
     Parameters
     ----------
     body : Body
-    rays : Rays or None
-        The body made ready for rays, when it is at hand.
 
     Returns
     -------
@@ -167,7 +164,7 @@ def check_health(body: Body, *, rays: Rays | None = None) -> Health:
         branching_edges=middle[edges.number > 2],
         unlike_edges=middle[edges.pair_edge[~edges.agree]],
         slivers=body.corners[sliver].mean(axis=1),
-        crossings=_crossings(body, edges, rays or Rays(body.vertices, body.faces)),
+        crossings=_crossings(body, edges),
         shells=shells,
         inside_out=_inside_out(body, edges, shells, shell),
         diagonal=float(np.linalg.norm(body.size)),
@@ -183,8 +180,9 @@ def _inside_out(body: Body, edges: Edges, shells: int, shell: IntArray) -> int:
     return int((closed & (volume < 0)).sum())
 
 
-def _crossings(body: Body, edges: Edges, rays: Rays) -> FloatArray:
+def _crossings(body: Body, edges: Edges) -> FloatArray:
     """Places where an edge pierces a face that it does not end on."""
+    rays = body.rays
     a, b = body.vertices[edges.ends[:, 0]], body.vertices[edges.ends[:, 1]]
     along = b - a
     length = np.linalg.norm(along, axis=1)

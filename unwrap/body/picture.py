@@ -11,7 +11,6 @@ from PIL import Image, ImageDraw, ImageFont
 from scipy import ndimage
 
 from unwrap.body.body import Body, IntArray
-from unwrap.body.rays import Rays
 from unwrap.body.render import (
     Camera,
     Hits,
@@ -62,7 +61,7 @@ def draw_body(
     width : int
         Pixels of each view.
     """
-    rays = Rays(body.vertices, body.faces)
+    rays = body.rays
     smooth = corner_normals(body.vertices, body.faces)
     tint = face_colours(labels, len(body.faces))
     pictures = []
@@ -71,7 +70,7 @@ def draw_body(
         fine = camera.finer(FINER)
         hits = cast(rays, fine)
         light = shade(rays, body.vertices, body.faces, hits, fine, smooth=smooth, every=FINER)
-        ink = edge_ink(body.vertices, body.faces, hits, fine)
+        ink = edge_ink(body.vertices, body.faces, hits, fine, normals=body.normals)
         image = Image.fromarray(coarser(compose(tint[hits.face], light, ink, hits), FINER))
         if labels is not None and names:
             _write_names(image, hits, labels, names)

@@ -284,16 +284,30 @@ def shade(
     return _repeated(light, every, hits.face.shape)
 
 
-def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) -> PixelArray:
+def edge_ink(
+    vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera, *, normals: FloatArray | None = None
+) -> PixelArray:
     """Where lines are drawn: outlines, steps in depth, creases.
+
+    Parameters
+    ----------
+    vertices, faces : (n, 3) float64, (m, 3) int64
+        The mesh.
+    hits : Hits
+        From `cast` with `camera`.
+    camera : Camera
+        The same camera.
+    normals : (m, 3) float64 or None
+        The faces' unit normals, when they are at hand.
 
     Returns
     -------
     (h, w) float32
         1 on an outline or step, 0.55 on a crease, 0 elsewhere.
     """
-    a, b, c = np.moveaxis(vertices[faces], 1, 0)
-    normal = _unit(np.cross(b - a, c - a))
+    if normals is None:
+        a, b, c = (vertices[faces[:, k]] for k in range(3))
+        normals = _unit(np.cross(b - a, c - a))
     ink = np.zeros(hits.face.shape, dtype=np.float32)
     flat, face, depth = ink.ravel(), hits.face.ravel(), hits.depth.ravel()
     pixels = np.arange(len(flat)).reshape(hits.face.shape)
@@ -303,16 +317,16 @@ def edge_ink(vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera) 
         seen = (face[one] >= 0) & (face[two] >= 0)
         flat[one[~seen]] = flat[two[~seen]] = 1.0
         one, two = one[seen], two[seen]
-        n_one, n_two = normal[face[one]], normal[face[two]]
+        n_one, n_two = normals[face[one]], normals[face[two]]
         # A slanted face changes depth from pixel to pixel; only what is beyond both
         # faces' own slopes is a step.
         facing = np.clip(np.minimum(np.abs(n_one @ camera.ahead), np.abs(n_two @ camera.ahead)), 0.05, 1)
         slope = camera.pixel * np.sqrt(1 - facing**2) / facing
         step = np.abs(depth[one] - depth[two]) > 2.5 * slope + 1.5 * camera.pixel
         crease = np.abs(np.einsum("kd,kd->k", n_one, n_two)) < np.cos(CREASE)
-        line = np.where(step, 1.0, np.where(crease, 0.55, 0.0)).astype(np.float32)
-        np.maximum.at(flat, one, line)
-        np.maximum.at(flat, two, line)
+        for at in (one, two):
+            flat[at[crease]] = np.maximum(flat[at[crease]], 0.55)
+            flat[at[step]] = 1.0
     return ink
 
 

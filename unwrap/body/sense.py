@@ -105,7 +105,7 @@ def _size_slips(longest: float, units: str, scale: float | None) -> list[str]:
     return [f"the body is {shown} long, which no model is: check units and the size it was exported with"]
 
 
-def find_symmetry(body: Body, axis: int = 1, *, rays: Rays | None = None) -> Symmetry:
+def find_symmetry(body: Body, axis: int = 1) -> Symmetry:
     """How well the body matches its reflection across a plane at right angles to an axis.
 
     The plane goes through the origin where that fits as well as the middle of the body.
@@ -115,14 +115,12 @@ def find_symmetry(body: Body, axis: int = 1, *, rays: Rays | None = None) -> Sym
     body : Body
     axis : int
         0, 1 or 2; 1 compares left and right.
-    rays : Rays or None
-        The body made ready, when it is at hand.
 
     Returns
     -------
     Symmetry
     """
-    rays = rays or Rays(body.vertices, body.faces)
+    rays = body.rays
     face, places = sample_faces(body.corners, body.areas, SAMPLES, most=64)
     if len(face) > 2 * SAMPLES:
         # Of very many small faces take some, by their area.
@@ -179,9 +177,9 @@ def guess_axes(body: Body, front: str = "+x", up: str = "+z") -> tuple[str, str]
     (front, up) or None
         None where the shape does not tell.
     """
-    rays = Rays(body.vertices, body.faces)
+    rays = body.rays
     diagonal = float(np.linalg.norm(body.size))
-    off = np.array([find_symmetry(body, axis, rays=rays).deviation for axis in range(3)]) / diagonal
+    off = np.array([find_symmetry(body, axis).deviation for axis in range(3)]) / diagonal
     like = [k for k in range(3) if off[k] <= MATCHES]
     if not like or len(like) == 3 or (1 not in like and off[1] < DIFFERS):
         return None

@@ -49,7 +49,7 @@ def outside_faces(body: Body) -> BoolArray:
     """
     if len(body.faces) == 0:
         return np.zeros(0, dtype=bool)
-    rays = Rays(body.vertices, body.faces)
+    rays = body.rays
     face, places = sample_faces(body.corners, body.areas, PLACES)
     outside = places_outside(rays, body.normals, face, places)
     return any_of(face, outside, len(body.faces))

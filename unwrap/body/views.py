@@ -11,13 +11,10 @@ import shapely
 import svgwrite
 
 from unwrap.body.body import Body, FloatArray
-from unwrap.body.edges import Edges
 from unwrap.body.lines import visible_lines
-from unwrap.body.rays import Rays
 from unwrap.body.silhouette import find_outline
 
 Side = Literal["left", "right", "front", "rear", "top"]
-Ready = tuple[Rays, Edges]
 SIDES: tuple[Side, ...] = get_args(Side)
 CREASE = np.radians(25.0)
 
@@ -84,7 +81,7 @@ def view_frame(side: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     return np.array(across, float), np.array(upward, float), np.array(ahead, float)
 
 
-def draw_view(body: Body, side: Side, *, crease: float = CREASE, ready: Ready | None = None) -> View:
+def draw_view(body: Body, side: Side, *, crease: float = CREASE) -> View:
     """Draw the body as seen from one side.
 
     Parameters
@@ -94,15 +91,13 @@ def draw_view(body: Body, side: Side, *, crease: float = CREASE, ready: Ready | 
         "left", "right", "front", "rear" or "top".
     crease : float
         Edges sharper than this are drawn, radians.
-    ready : Ready or None
-        From `make_ready`, to draw several views of one body faster.
 
     Returns
     -------
     View
     """
     across, upward, ahead = view_frame(side)
-    rays, edges = ready or make_ready(body)
+    rays, edges = body.rays, body.edges
     flat = body.vertices @ np.stack([across, upward], axis=1)
     outline = find_outline(rays, edges, body.normals @ -ahead, flat, (across, upward, ahead))
     border = outline.boundary
@@ -110,15 +105,9 @@ def draw_view(body: Body, side: Side, *, crease: float = CREASE, ready: Ready | 
     return View(side, across, upward, ahead, outline, creases, body.name)
 
 
-def make_ready(body: Body) -> Ready:
-    """The body's rays and edges, which all its views share."""
-    return Rays(body.vertices, body.faces), body.edges
-
-
 def draw_views(body: Body) -> tuple[View, ...]:
     """All five views, in the order of `SIDES`."""
-    ready = make_ready(body)
-    return tuple(draw_view(body, side, ready=ready) for side in SIDES)
+    return tuple(draw_view(body, side) for side in SIDES)
 
 
 def write_view_svg(view: View, path: Path | str, *, margin: float = 5.0) -> None:
