@@ -54,7 +54,8 @@ def test_settings_follow_from_the_readings(write):
     assert settings["print"]["registration"] == settings["print"]["white_choke"] == 0.15
     # A 16 mm disc on a 40 mm ball: rim 0.4^2 / 8 = 2 %; the strip was drawn out by 4 %.
     assert settings["film"] == {"stretch": 0.04, "compression": 0.02}
-    assert "# set\n# [film]" in text
+    assert "# softened\n[film]" in text
+    assert "# set; the stretch is the least that the disc has shown, a strip shows more\n# [film]" in text
     wanted = next(p.colour for p in patches_round("#1f4d3a") if p.number == 40)
     assert f'write "{wanted}" (patch 40)' in text
 

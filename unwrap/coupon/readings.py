@@ -262,7 +262,10 @@ def _film(table: dict[str, Any], name: str) -> tuple[str, Film] | None:
                 f"which was {STRIP_MARKS:g} mm before it was drawn out."
             )
         film = Film(stretch=max(film.stretch, strip / STRIP_MARKS - 1.0), compression=film.compression)
-    return str(state), film
+    said = (
+        "" if strip is not None else "; the stretch is the least that the disc has shown, a strip shows more"
+    )
+    return f"{state}{said}", film
 
 
 def _table(value: Any, table: str, name: str) -> dict[str, Any]:
