@@ -184,7 +184,10 @@ def _dressed(job: Job, name: str, carries: dict[str, Carry]) -> tuple[list[Paint
     try:
         paints, remarks = dress(job, carries)
         return paints[name], remarks, None
-    except BadInput as error:
+    except Exception as error:
+        if not isinstance(error, BadInput):
+            traceback.print_exc()
+            error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
         plain = job.model_copy(update={kind: [] for kind in _MARKS if kind != "fill"})
         return dress(plain, carries)[0][name], [], str(error)
 

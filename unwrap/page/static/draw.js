@@ -22,7 +22,7 @@ vec3 lit(vec3 colour, vec3 at, vec3 eye, vec3 up, vec3 right) {
   float facing = abs(dot(normal, eye));
   normal *= sign(dot(normal, eye));
   float lamp = max(dot(normal, normalize(eye + 0.7 * up - 0.4 * right)), 0.0);
-  return colour * (0.42 + 0.42 * lamp + 0.16 * facing);
+  return colour * (0.56 + 0.32 * lamp + 0.12 * facing);
 }`;
 
 const BODY_FRAGMENT = `#version 300 es
