@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -54,9 +55,10 @@ def dress(
             for name in names:
                 paints[name].append(lay_fill(carries[name], fill.colour))
     for lining in job.lining:
-        for names in _sides(job, lining.region, carries):
+        for side, names in enumerate(_sides(job, lining.region, carries)):
             for group in [names] if lining.together else [[name] for name in names]:
-                _lay_lining(job, lining, group, carries, paints, remarks)
+                if group:
+                    _lay_lining(job, lining, group, carries, paints, remarks, reflected=side == 1)
     for band in job.band:
         for names in _sides(job, band.region, carries):
             _lay_band(job, band, names, carries, paints, remarks)
@@ -82,6 +84,8 @@ def _lay_lining(
     carries: Mapping[str, Carry],
     paints: Paints,
     remarks: list[str],
+    *,
+    reflected: bool,
 ) -> None:
     laid, said = lay_lining_over(
         [carries[name] for name in names],
@@ -92,6 +96,10 @@ def _lay_lining(
         edges=lining.edges or "all",
         min_line=job.print.min_line,
         min_gap=job.print.min_gap,
+        corners={name: (choice.style, choice.size) for name, choice in lining.corners.items()},
+        within=reflect_limits(lining.within.as_dict()) if reflected else lining.within.as_dict(),
+        clear=[(_place(one.at, reflected), one.diameter) for one in lining.clear],
+        dashes=lining.dashes,
     )
     _put(names, laid, paints)
     remarks += said
@@ -128,17 +136,21 @@ def _lay_lettering(
 ) -> None:
     if not names:
         return
-    x, y, z = lettering.at
     laid = lay_lettering_over(
         [carries[name] for name in names],
         lettering.text,
         lettering.height,
         # Only the place is reflected on the other side; the words read the right way round on both.
-        (x, -y, z) if reflected else (x, y, z),
+        _place(lettering.at, reflected),
         font=lettering.font,
         weight=lettering.weight,
         colour=lettering.colour,
         spacing=lettering.spacing,
+        anchor=lettering.anchor,
+        turn=math.radians(lettering.turn),
+        outline=(edge.width, edge.colour) if (edge := lettering.outline) else None,
+        shadow=(fall.right, fall.up, fall.colour) if (fall := lettering.shadow) else None,
+        arc=lettering.arc,
     )
     _put(names, laid, paints)
 
@@ -156,6 +168,15 @@ def _lay_artwork(
     )
     _put(list(carries), laid, paints)
     remarks += said
+
+
+def _place(at: tuple[float, float, float], reflected: bool) -> tuple[float, float, float]:
+    return (at[0], -at[1], at[2]) if reflected else at
+
+
+def reflect_limits(limits: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
+    """Limits along the axes as they stand on the body's other side."""
+    return {axis: (-high, -low) if axis == "y" else (low, high) for axis, (low, high) in limits.items()}
 
 
 def _put(names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints) -> None:

@@ -231,6 +231,35 @@ class RegionMark(_Part):
         return self
 
 
+class FittingMark(_Part):
+    """``[[fitting]]``: a part already on the model that the film must go round."""
+
+    at: Place
+    diameter: Thickness
+
+
+class CornerChoice(_Part):
+    """A corner that differs from the others of its line set."""
+
+    style: CornerStyle
+    size: Width = 0.0
+
+
+class TextOutline(_Part):
+    """An edge round the letters."""
+
+    width: Thickness
+    colour: Colour
+
+
+class TextShadow(_Part):
+    """A solid shadow, this far to the right and up (below 0: to the left, down)."""
+
+    right: Length
+    up: Length
+    colour: Colour
+
+
 class Line(_Part):
     """One line or one gap of a line set."""
 
@@ -280,7 +309,11 @@ class LiningMark(_LineSet):
     inset: Width = 0.0
     corner: CornerStyle = "square"
     radius: Width = 0.0
-    edges: list[Side] | None = None
+    edges: list[Side | Literal["openings"]] | None = None
+    corners: dict[str, CornerChoice] = {}
+    within: Within = Within()
+    clear: list[FittingMark] = []
+    dashes: list[Thickness] = []
     together: bool = False
 
 
@@ -300,6 +333,11 @@ class LetteringMark(_OnRegions):
     weight: Literal["normal", "bold"] = "bold"
     colour: Colour
     spacing: Length = 0.0
+    anchor: Literal["left", "middle", "right"] = "middle"
+    turn: float = Field(default=0.0, ge=-360.0, le=360.0)
+    outline: TextOutline | None = None
+    shadow: TextShadow | None = None
+    arc: Length | None = None
 
 
 class ArtworkMark(_Part):
@@ -308,13 +346,6 @@ class ArtworkMark(_Part):
     view: View
     file: str
     measure: Literal["view", "surface"] = "view"
-
-
-class FittingMark(_Part):
-    """``[[fitting]]``: a part already on the model that the film must go round."""
-
-    at: Place
-    diameter: Thickness
 
 
 class Job(_Part):

@@ -12,15 +12,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from unwrap.body.body import Body, BoolArray
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
+from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.report import build_report
-from unwrap.job import Job, RegionMark, read_job
+from unwrap.job import FittingMark, Job, RegionMark, read_job
 from unwrap.livery.carry import Carry
 from unwrap.livery.joints import Mismatch, lines_along_joints, measure_joints
 from unwrap.livery.paint import Paint
@@ -28,9 +31,11 @@ from unwrap.output import all_at_once
 from unwrap.progress import Stopwatch, Tell, silent
 from unwrap.regions.grow import grow_region
 from unwrap.regions.mirror import reflect_patch
+from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.relief import relieve
+from unwrap.relief.fitting import fitting_slit
 from unwrap.results import WRITTEN, write_results
 from unwrap.sheet.layout import lay_out
 from unwrap.sheet.outline import finish_piece
@@ -221,13 +226,37 @@ def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
 
 def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
     """Flatten a patch, with relief cuts where the film needs them."""
-    return relieve(patch.vertices, patch.faces, job.film.film, most=mark.relief.most)
+    cost, keep_clear = cut_cost(job, mark, patch)
+    return relieve(
+        patch.vertices,
+        patch.faces,
+        job.film.film,
+        cost=cost,
+        keep_clear=keep_clear,
+        most=mark.relief.most,
+    )
 
 
 def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
-    """Outline, bleed and marks round a flat piece with its paints."""
-    mark = flattened.mark
-    spares = mark.spares if mark.spares is not None else int(bool(flattened.flat.cuts))
-    return finish_piece(
-        mark.name, mark.name, flattened.patch, flattened.flat, paints, bleed=job.print.bleed, spares=spares
+    """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it."""
+    mark, patch, flat = flattened.mark, flattened.patch, flattened.flat
+    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=job.print.bleed, spares=mark.spares)
+    on_it = [fitting for fitting in job.fitting if _stands_on(fitting, patch)]
+    if not on_it:
+        return piece
+    cost, keep_clear = cut_cost(job, mark, patch)
+    found = [
+        fitting_slit(flat, fitting.at, fitting.diameter, cost=cost, keep_clear=keep_clear)
+        for fitting in on_it
+    ]
+    return replace(
+        piece,
+        pierce=np.vstack([piece.pierce, *(one.hole[None] for one in found)]),
+        slits=(*piece.slits, *(one.slit for one in found if len(one.slit))),
     )
+
+
+def _stands_on(fitting: FittingMark, patch: Patch) -> bool:
+    at = np.asarray(fitting.at)
+    _, _, distance = nearest_on_faces(patch.vertices[patch.faces], at)
+    return distance <= max(0.5, 0.5 * fitting.diameter)
