@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from sheet_pieces import box_piece, ell_piece, mixed_pieces, sector_piece
 
 from unwrap.errors import BadInput
@@ -125,3 +127,23 @@ def test_coverage_is_area_over_the_strip_that_is_used_up():
 
 def test_nothing_to_place_needs_no_sheet():
     assert lay_out([], 210, 297) == ()
+
+
+@settings(max_examples=4, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(4, 60), st.floats(4, 40), st.integers(0, 2)), min_size=1, max_size=6),
+    st.floats(0.5, 4.0),
+    st.booleans(),
+)
+def test_whatever_the_pieces_all_are_placed_and_none_overlaps(sizes, gap, grain):
+    pieces = [
+        box_piece(f"p{k}", w, h, lining=None, bleed=0.3, spares=spares)
+        for k, (w, h, spares) in enumerate(sizes)
+    ]
+    sheets = lay_out(pieces, 105, 148, 5, gap, grain=grain, effort=0.05)
+    assert len(_copies(sheets)) == sum(1 + spares for _, _, spares in sizes)
+    for sheet in sheets:
+        shapes = placed_shapes(sheet)
+        for k, shape in enumerate(shapes):
+            assert shapely.box(5, 5, 100, 143).contains(shape)
+            assert all(shape.distance(other) >= gap - 1e-6 for other in shapes[:k])

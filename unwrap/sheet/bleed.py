@@ -72,6 +72,14 @@ class BleedGround:
         return polygons_in(carried)
 
 
+def sound(paint: Paint) -> Paint:
+    """The same paint with a valid area of polygons only, as everything after this takes for granted."""
+    area = paint.area
+    if area.is_valid and area.geom_type in ("Polygon", "MultiPolygon"):
+        return paint
+    return replace(paint, area=polygons_in(area if area.is_valid else shapely.make_valid(area)))
+
+
 def carry_over(paint: Paint, ground: BleedGround) -> Paint:
     """Carry a paint beyond the outline wherever it reaches it.
 

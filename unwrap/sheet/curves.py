@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.paint import Curve
@@ -33,6 +34,13 @@ def straight_curve(points: FloatArray, closed: bool) -> Curve:
     first, last = points[:-1], points[1:]
     step = (last - first) / 3.0
     return Curve(np.stack([first, first + step, last - step, last], axis=1), closed)
+
+
+def ring_curves(area: shapely.Geometry, tolerance: float = 0.005) -> tuple[Curve, ...]:
+    """The rings of an area thinned to `tolerance`, mm, but not fitted: for shapes that nobody edits."""
+    polygons = [part for part in shapely.get_parts(area.simplify(tolerance)) if not part.is_empty]
+    rings = [ring for polygon in polygons for ring in (polygon.exterior, *polygon.interiors)]
+    return tuple(straight_curve(np.asarray(ring.coords), closed=True) for ring in rings)
 
 
 def is_straight(spans: FloatArray) -> np.ndarray:

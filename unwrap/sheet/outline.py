@@ -12,7 +12,7 @@ from unwrap.livery.carry import nearest_on
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Paint
 from unwrap.regions.region import Patch
-from unwrap.sheet.bleed import BleedGround, carry_over
+from unwrap.sheet.bleed import BleedGround, carry_over, sound
 from unwrap.sheet.piece import Piece
 
 # Two lips nearer than this are one closed slit: no blade and no printer tells them apart.
@@ -65,7 +65,7 @@ def finish_piece(
         flat=flat,
         outline=outline,
         outline_curves=curves_of_area(outline),
-        paints=tuple(carry_over(paint, ground) for paint in paints),
+        paints=tuple(carry_over(sound(paint), ground) for paint in paints),
         pierce=flat_holes(flat, patch.holes),
         slits=slits,
         front=direction_on(flat, np.array([1.0, 0.0, 0.0])),

@@ -12,7 +12,7 @@ from pikepdf import Array, Dictionary, Name
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve, Paint
-from unwrap.sheet.curves import is_straight
+from unwrap.sheet.curves import is_straight, ring_curves
 from unwrap.sheet.foot import RULE
 from unwrap.sheet.inks import Press, Tints, tints_of
 from unwrap.sheet.marks import crop_curves, sheet_marks
@@ -95,7 +95,7 @@ class _Page:
                 self._paint(paint, placement)
             for trap in traps_of(placement.piece, self.press):
                 self.words.append(self._process(trap.tints))
-                self._fill(curves_of_area(trap.area), placement.matrix)
+                self._fill(ring_curves(trap.area), placement.matrix)
         self._end_layer()
 
     def cut_layer(self) -> None:

@@ -48,7 +48,8 @@ def white_curves(piece: Piece, choke: float, bare: frozenset[str]) -> tuple[Curv
     return curves_of_area(white_area(piece, choke, bare))
 
 
-def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:
+@lru_cache(maxsize=128)
+def visible_paints(piece: Piece) -> tuple[tuple[str, str, shapely.Geometry], ...]:
     """What is seen of every paint once the later ones cover it: (kind, colour, area), mm."""
     seen: list[tuple[str, str, shapely.Geometry]] = []
     above = shapely.Polygon()
@@ -57,7 +58,7 @@ def visible_paints(piece: Piece) -> list[tuple[str, str, shapely.Geometry]]:
         if not left.is_empty:
             seen.append((paint.kind, paint.colour.lower(), left))
         above = above.union(paint.area)
-    return seen[::-1]
+    return tuple(seen[::-1])
 
 
 def is_white(colour: str) -> bool:

@@ -45,7 +45,7 @@ def traps_of(piece: Piece, press: Press) -> tuple[Tinted, ...]:
     White paint has no ink of its own to spread; it stands on the white plate, which is
     whole underneath.
     """
-    if press.registration <= 0:
+    if press.registration <= 0 or not piece.paints:
         return ()
     grounds: dict[str, list[shapely.Geometry]] = {}
     for _, colour, area in visible_paints(piece):
@@ -53,20 +53,22 @@ def traps_of(piece: Piece, press: Press) -> tuple[Tinted, ...]:
     united = {colour: shapely.union_all(areas) for colour, areas in grounds.items()}
     # Lightest first; the colour's name decides between two that are equally light.
     colours = sorted(united, key=lambda colour: (-luminance(colour), colour))
+    if len(colours) < 2:
+        return ()
+    grounds_of = [united[colour] for colour in colours]
+    tints = [tints_of(colour, press) for colour in colours]
+    spread = [ground.buffer(press.registration, quad_segs=4) for ground in grounds_of]
+    tree = shapely.STRtree(grounds_of)
+    pairs = tree.query(spread, predicate="intersects").T
     traps = []
-    for k, light in enumerate(colours):
-        light_tints = tints_of(light, press)
-        if sum(light_tints) < LEAST_TINT:
+    for light, dark in sorted((int(a), int(b)) for a, b in pairs if a < b):
+        both = _more_of_each(tints[light], tints[dark])
+        gain = max(more - own for more, own in zip(both, tints[dark], strict=True))
+        if sum(tints[light]) < LEAST_TINT or gain < LEAST_TINT:
             continue
-        spread = united[light].buffer(press.registration, quad_segs=4)
-        for dark in colours[k + 1 :]:
-            dark_tints = tints_of(dark, press)
-            both = _more_of_each(light_tints, dark_tints)
-            if max(b - d for b, d in zip(both, dark_tints, strict=True)) < LEAST_TINT:
-                continue
-            strip = polygons_in(spread.intersection(united[dark]))
-            if not strip.is_empty:
-                traps.append(Tinted(strip, hold(both, press.limit)))
+        strip = polygons_in(spread[light].intersection(grounds_of[dark]))
+        if not strip.is_empty:
+            traps.append(Tinted(strip, hold(both, press.limit)))
     return tuple(traps)
 
 
