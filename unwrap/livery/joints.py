@@ -16,9 +16,10 @@ from unwrap.livery.paint import Paint
 
 # Corners closer than this on the body (mm) are the same place of a joint.
 SAME_PLACE = 1e-4
-# Lines are looked at this far inside the edge, and their direction is taken to here, mm.
+# Lines are looked at this far inside the edge, mm; their direction there is that of a
+# parabola through three looks, this far apart.
 JUST_INSIDE = 0.01
-FURTHER_IN = 0.4
+STEP_IN = 0.08
 # Ends of a line further apart than this (mm) belong to different lines.
 FAR = 1.0
 # A line that keeps to a joint for this many of its widths runs along it.
@@ -192,37 +193,43 @@ def measure_joints(carries: Sequence[Carry], paints: Mapping[str, Sequence[Paint
 def _crossings(
     meeting: Meeting, paint: Paint, area: shapely.Geometry, other: shapely.Geometry
 ) -> list[Mismatch]:
-    near, far = (_touches(meeting, area, first=True, depth=d) for d in (JUST_INSIDE, FURTHER_IN))
-    near_other, far_other = (
-        _touches(meeting, other, first=False, depth=d) for d in (JUST_INSIDE, FURTHER_IN)
-    )
+    mine = [_touches(meeting, area, True, JUST_INSIDE + k * STEP_IN) for k in range(3)]
+    theirs = [_touches(meeting, other, False, JUST_INSIDE + k * STEP_IN) for k in range(3)]
     out = []
-    for low, high in near:
-        match = min(near_other, key=lambda t: abs(t[0] - low) + abs(t[1] - high), default=None)
-        if match is None or abs(match[0] - low) + abs(match[1] - high) > 2 * FAR:
+    for here in mine[0]:
+        there = _nearest(theirs[0], here, FAR)
+        if there is None:
             continue
-        place = max(abs(match[0] - low), abs(match[1] - high))
-        kink = 0.0
-        ahead, back = _nearest(far, low, high), _nearest(far_other, *match)
-        if ahead is not None and back is not None:
-            run = FURTHER_IN - JUST_INSIDE
-            for end, mine, theirs in ((0, low, match[0]), (1, high, match[1])):
-                here = np.arctan2(ahead[end] - mine, run)
-                there = np.arctan2(back[end] - theirs, run)
-                kink = max(kink, abs(float(here + there)))
-        at = _place_at(meeting, 0.5 * (low + high))
-        out.append(
-            Mismatch(meeting.between, meeting.kind, paint.label, at, float(place), float(np.degrees(kink)))
-        )
+        place = max(abs(there[0] - here[0]), abs(there[1] - here[1]))
+        ahead, back = _headings(mine, here), _headings(theirs, there)
+        kink = max((abs(a + b) for a, b in zip(ahead, back, strict=False)), default=0.0)
+        at = _place_at(meeting, 0.5 * (here[0] + here[1]))
+        out.append(Mismatch(meeting.between, meeting.kind, paint.label, at, place, float(np.degrees(kink))))
     return out
 
 
-def _nearest(touches: Sequence[tuple[float, float]], low: float, high: float) -> tuple[float, float] | None:
-    """The touch that is the same line a little further in."""
-    best = min(touches, key=lambda t: abs(t[0] - low) + abs(t[1] - high), default=None)
-    if best is None or abs(best[0] - low) + abs(best[1] - high) > 4 * FURTHER_IN:
-        return None
-    return best
+def _headings(looks: Sequence[Sequence[tuple[float, float]]], line: tuple[float, float]) -> tuple[float, ...]:
+    """Angles of a line's two edges from square to the joint, at the joint, radians."""
+    track = [line]
+    for touches in looks[1:]:
+        further = _nearest(touches, track[-1], 4 * STEP_IN)
+        if further is None:
+            return ()
+        track.append(further)
+    first, second, third = np.array(track)
+    return tuple(np.arctan((-3 * first + 4 * second - third) / (2 * STEP_IN)).tolist())
+
+
+def _nearest(
+    touches: Sequence[tuple[float, float]], line: tuple[float, float], far: float
+) -> tuple[float, float] | None:
+    """The touch that is the same line, no end of it further away than `far`."""
+
+    def off(touch: tuple[float, float]) -> float:
+        return max(abs(touch[0] - line[0]), abs(touch[1] - line[1]))
+
+    best = min(touches, key=off, default=None)
+    return best if best is not None and off(best) <= far else None
 
 
 def _touches(
@@ -251,7 +258,7 @@ def _touches(
     total = float(along[-1])
     inside = [(a, b) for a, b in out if b - a > TOUCH]
     # At the ends of a joint the look inside the edge falls off the piece on one side.
-    return [(a, b) for a, b in inside if a > 2 * depth and b < total - 2 * depth]
+    return [(a, b) for a, b in inside if a > 2 * JUST_INSIDE and b < total - 2 * JUST_INSIDE]
 
 
 def _stations(places: FloatArray) -> FloatArray:

@@ -19,6 +19,8 @@ LEAST_SAMPLES, MOST_SAMPLES = 96, 1024
 SPACING = 0.12
 # A tangent is taken from this share of the run on either side.
 WINDOW = 1.0 / 24.0
+# How well a parabola must hold to the samples for its end to give the tangent, in tolerances.
+PARABOLA = 0.05
 # Rounds of moving each sample to its nearest parameter.
 ROUNDS = 5
 
@@ -55,10 +57,8 @@ def fewest_spans(
     """
     samples = _even(points)
     tangents = _tangents(samples)
-    if first is not None:
-        tangents[0] = first
-    if last is not None:
-        tangents[-1] = last
+    tangents[0] = _end_tangent(samples, tolerance) if first is None else first
+    tangents[-1] = -_end_tangent(samples[::-1], tolerance) if last is None else last
     end = len(samples) - 1
     spans, at = [], 0
     while at < end:
@@ -114,6 +114,25 @@ def _tangents(samples: FloatArray) -> FloatArray:
     chord = samples[-1] - samples[0]
     plain = chord / max(float(np.linalg.norm(chord)), 1e-12)
     return np.where(size > 1e-12, out / np.maximum(size, 1e-12), plain)
+
+
+def _end_tangent(samples: FloatArray, tolerance: float) -> FloatArray:
+    """Unit tangent at the first sample, from the longest stretch that is a parabola.
+
+    Carried lines have a short straight for every face that they cross: the first of them
+    says less of the line's direction than a parabola through many.
+    """
+    best = samples[1] - samples[0]
+    count = 5
+    while count <= max(len(samples) // 2, 5):
+        x = np.arange(count) / count
+        basis = np.stack([np.ones(count), x, x * x], axis=1)
+        found = np.linalg.lstsq(basis, samples[:count], rcond=None)[0]
+        if np.abs(basis @ found - samples[:count]).max() > PARABOLA * tolerance:
+            break
+        best = found[1]
+        count = int(np.ceil(count * 1.4))
+    return best / max(float(np.linalg.norm(best)), 1e-12)
 
 
 def _fit(points: FloatArray, first: FloatArray, last: FloatArray, tolerance: float) -> FloatArray | None:
