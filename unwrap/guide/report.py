@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from unwrap.flatten.flat_piece import FlatPiece, StrainFigures
+from unwrap.flatten.flat_piece import StrainFigures
 from unwrap.guide.strips import count_strips, line_length
 from unwrap.regions.region import Patch
+from unwrap.sheet.marks import slit_mouths
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet
 
@@ -154,7 +155,7 @@ def _piece_entry(piece: Piece, sheets: Sequence[Sheet]) -> dict[str, Any]:
         "area_beyond": flat.area_beyond,
         "within_film": flat.within,
         "relief_cuts": {"count": len(flat.cuts), "length_mm": flat.cut_length},
-        "fitting_slits": _slit_count(piece, flat),
+        "fitting_slits": _fitting_slits(piece),
         "bridged": _bridged(piece.patch),
         "pierced": len(piece.pierce),
         "notes": list(flat.notes),
@@ -174,9 +175,9 @@ def _figures(figures: StrainFigures) -> dict[str, float]:
     return {"worst": figures.worst, "p99": figures.p99, "mean": figures.mean}
 
 
-def _slit_count(piece: Piece, flat: FlatPiece) -> int:
-    """How many of a piece's slits are not relief cuts that closed up."""
-    return max(len(piece.slits) - len(flat.cuts), 0)
+def _fitting_slits(piece: Piece) -> int:
+    """How many of a piece's slits are not relief cuts."""
+    return max(len(slit_mouths(piece)) - len(piece.flat.cuts), 0)
 
 
 def _bridged(patch: Patch) -> dict[str, float]:
