@@ -175,6 +175,28 @@ def test_beads(height, width, z, length):
         assert detail.profile == pytest.approx(arc / width, rel=0.05)
 
 
+@pytest.mark.parametrize("with_what", ["rivets", "band"])
+def test_a_dome_is_carried_over_too(with_what):
+    dome = Manifold.sphere(12, 96)
+    head = Manifold.cylinder(1.2, 0.35, 0.35, 12).translate((0, 0, 11.2))
+    if with_what == "rivets":
+        extra = [head.rotate((0, t, 0)).rotate((0, 0, f)) for t in (20, 45) for f in range(0, 360, 20)]
+    else:
+        extra = [Manifold.sphere(12.3, 96) ^ box((-20, 20), (-20, 20), (5.5, 6.3))]
+    limits = {"z": (3, 20)}
+    patch = patch_of(union([dome, *extra]), (0, 0, 12), limits)
+    check_outline(patch, patch_of(dome, (0, 0, 12), limits))
+    assert len(patch.details) == len(extra)
+    away = np.abs(np.linalg.norm(patch.vertices, axis=1) - 12)
+    assert away.max() < 0.02
+
+
+def test_a_point_on_a_rivet_means_the_sheet_under_it():
+    rivets = [stud(DRUM).translate((x, 0, 5)) for x in np.arange(-20, 21, 4.0)]
+    patch = patch_of(union([SHEET, *rivets]), (-8, 10.3, 5))
+    check_outline(patch, patch_of(SHEET, (-8, 10, 5)))
+
+
 def test_a_louvre_panel_is_carried_over_and_a_window_is_not():
     slats = [box((-4, 4), (9.6, 10.4), (z - 0.5, z + 0.5)).rotate((0, 0, 0)) for z in np.arange(-9, -1, 2.0)]
     window = box((10, 20), (-20, 20), (0, 8))

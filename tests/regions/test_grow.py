@@ -1,7 +1,11 @@
 import numpy as np
 import pytest
+import trimesh
 from conftest import all_faces
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from unwrap.body.body import Body
 from unwrap.errors import BadInput
 from unwrap.regions.edges import face_normals
 from unwrap.regions.grow import grow_region
@@ -38,6 +42,36 @@ def test_a_barrel_is_one_region_whatever_its_facets(barrel, sections):
 def test_a_point_a_little_off_the_surface_will_do(box):
     region = grow_region(box, "side", (3, 10.2, 2), outside=all_faces(box))
     assert area(region) == pytest.approx(60 * 30)
+
+
+@pytest.mark.parametrize("bridge", [0.0, 1.5])
+def test_the_same_region_after_an_export_with_other_triangles(barrel, bridge):
+    body = barrel(24)
+    mesh = trimesh.Trimesh(body.vertices, body.faces).subdivide().subdivide()
+    order = np.random.default_rng(5).permutation(len(mesh.faces))
+    other = Body(np.array(mesh.vertices), np.array(mesh.faces)[order].astype(np.int64))
+    limits = {"x": (-11.3, 17.9), "z": (-3, 30)}
+    found = [
+        grow_region(each, "it", (1, 0, 10), within=limits, outside=all_faces(each), bridge=bridge)
+        for each in (body, other)
+    ]
+    assert area(found[1]) == pytest.approx(area(found[0]), rel=1e-9)
+
+
+@settings(max_examples=15, deadline=None)
+@given(turn=st.floats(0, 6.28), scale=st.floats(0.2, 8), shift=st.tuples(*[st.floats(-200, 200)] * 3))
+def test_turning_scaling_and_shifting_change_nothing_else(turn, scale, shift):
+    plain = trimesh.creation.capsule(height=20, radius=6, count=[24, 24])
+    matrix = trimesh.transformations.rotation_matrix(turn, [1, 2, 3])
+    matrix[:3, :3] *= scale
+    matrix[:3, 3] = shift
+    moved = plain.copy().apply_transform(matrix)
+    at = np.array([6.0, 0.0, 4.0])
+    found = []
+    for mesh, point in ((plain, at), (moved, matrix[:3, :3] @ at + matrix[:3, 3])):
+        body = Body(np.array(mesh.vertices), np.array(mesh.faces, dtype=np.int64))
+        found.append(area(grow_region(body, "it", point, outside=all_faces(body))))
+    assert found[1] == pytest.approx(found[0] * scale**2, rel=1e-6)
 
 
 def test_a_point_off_the_body_is_told_the_nearest_surface(box):

@@ -152,6 +152,16 @@ def _chord(vertices: FloatArray, cell: list[int]) -> tuple[int, int] | None:
     if not len(worth) or (straight <= 1e-9).all():
         return None
     worth[straight <= 1e-9] = np.inf
+    # it goes across the gap, not along its edge: where a gap runs all round, the two
+    # ends of the edge lie side by side
+    along = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-12)
+    way = (points[j] - points[i]) / np.maximum(straight, 1e-12)[:, None]
+    slant = np.maximum(
+        np.abs(np.einsum("ij,ij->i", way, along[i])), np.abs(np.einsum("ij,ij->i", way, along[j]))
+    )
+    if (slant < 0.75).any():
+        worth[slant >= 0.75] = np.inf
     best = int(worth.argmin())
     return int(i[best]), int(j[best])
 

@@ -11,10 +11,10 @@ from unwrap.errors import BadInput
 from unwrap.regions.edges import compact, edge_table, label_parts
 from unwrap.regions.ground import find_ground
 from unwrap.regions.hidden import cut_hidden
-from unwrap.regions.nearest import nearest_on_faces
+from unwrap.regions.nearest import closest_points, nearest_on_faces
 from unwrap.regions.region import Region
 from unwrap.regions.skin import outside_mask
-from unwrap.regions.smooth import smooth_parts
+from unwrap.regions.smooth import Smooth, smooth_parts
 from unwrap.regions.split import trim_within
 from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
 
@@ -112,7 +112,8 @@ def grow_region(
                 f"region '{name}': within.{axis} = [{low:g}, {high:g}] leaves out its own point at "
                 f"{axis} = {value:.2f} mm; widen the limit or move the point."
             )
-    ground = find_ground(smooth_parts(body, mask, crease), int(visible[index]), bridge)
+    smooth = smooth_parts(body, mask, crease)
+    ground = find_ground(smooth, _sheet_under(smooth, int(visible[index]), place, bridge), bridge)
     chosen = np.flatnonzero(ground.base | (ground.detail >= 0))
     vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
     vertices, faces, seen = cut_hidden(body, vertices, faces, chosen[parent], bridge)
@@ -123,6 +124,24 @@ def grow_region(
     vertices, faces, _ = compact(vertices, faces[kept])
     source = chosen[parent[kept]]
     return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=ground.detail[source])
+
+
+def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) -> int:
+    """The face to grow from: a point on a rivet means the sheet that the rivet stands on."""
+    part = smooth.part
+    if bridge <= 0 or smooth.areas[part == part[face]].sum() >= bridge * bridge:
+        return face
+    corners = smooth.vertices[smooth.faces]
+    near = ((corners.min(axis=1) <= place + bridge) & (corners.max(axis=1) >= place - bridge)).all(axis=1)
+    near = np.flatnonzero(near & (part >= 0))
+    closest = closest_points(corners[near], np.broadcast_to(place, (len(near), 3)))
+    distance = np.linalg.norm(closest - place, axis=1)
+    near, distance = near[distance <= bridge], distance[distance <= bridge]
+    area = np.bincount(part[part >= 0], weights=smooth.areas[part >= 0])
+    broad = area[part[near]] >= bridge * bridge
+    if not broad.any():
+        return face
+    return int(near[broad][distance[broad].argmin()])
 
 
 def _part_with(vertices: FloatArray, faces: IntArray, place: FloatArray) -> IntArray:

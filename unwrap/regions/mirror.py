@@ -5,16 +5,23 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, FloatArray
+from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.body.rays import Rays
 from unwrap.errors import BadInput
-from unwrap.regions.nearest import closest_points
+from unwrap.regions.edges import face_normals
+from unwrap.regions.nearest import distances
 from unwrap.regions.region import Joint, Patch
 
 # Samples this far apart (as a share of the patch's size) find any difference that
 # would show on the model.
 SAMPLE_SHARE = 0.01
+# Where rays differ, one place in each cell of this share of the size is measured exactly.
+DOUBT_SHARE = 0.05
+# Rays start this far outside the patch, mm.
+REACH = 2.0
+# Rays are good to single precision; a smaller difference needs no second look, mm.
+SURE = 0.005
 
 
 def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) -> Patch:
@@ -45,7 +52,7 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
     """
     flip = np.array([1.0, -1.0, 1.0])
     vertices = patch.vertices * flip
-    deviation, at = _deviation(body, patch, vertices)
+    deviation, at = _deviation(body, patch)
     if deviation > tolerance:
         place = ", ".join(f"{value:.1f}" for value in at)
         raise BadInput(
@@ -71,80 +78,36 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
     )
 
 
-def _deviation(body: Body, patch: Patch, mirrored: FloatArray) -> tuple[float, FloatArray]:
-    """How much further the body lies from the reflected patch than from the patch itself.
+def _deviation(body: Body, patch: Patch) -> tuple[float, FloatArray]:
+    """How differently the body lies under the patch and under its reflection, and where, mm.
 
-    Bridged details stand off the patch on both sides alike, so the distance on the
-    patch's own side is what the other side's is compared with.
+    Bridged details stand off the patch on both sides alike, so what rays meet on the
+    patch's own side is what the other side is compared with. A ray beside an edge may
+    just miss on one side; so the exact distance has the last word on every difference.
     """
-    share = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 3, 1 / 3, 1 / 3]])
     size = float(np.ptp(patch.vertices, axis=0).max())
-    samples = _spread(patch.vertices, patch.faces, share, size * SAMPLE_SHARE)
+    middles = patch.vertices[patch.faces].mean(axis=1)
+    inner = 0.8 * patch.vertices[patch.faces] + 0.2 * middles[:, None]
+    points = np.concatenate([inner.reshape(-1, 3), middles])
+    normals, _ = face_normals(patch.vertices, patch.faces)
+    normals = np.concatenate([np.repeat(normals, 3, axis=0), normals])
+    thin = _one_per_cell(points, size * SAMPLE_SHARE)
+    points, normals = points[thin], normals[thin]
     flip = np.array([1.0, -1.0, 1.0])
-    here = distance_to_body(body, samples)
-    there = distance_to_body(body, samples * flip)
-    more = np.abs(there - here)
-    worst = int(more.argmax())
-    return float(more[worst]), (samples * flip)[worst]
+    rays = Rays(body.vertices, body.faces)
+    here = rays.first(points + REACH * normals, -normals).distance
+    there = rays.first((points + REACH * normals) * flip, -normals * flip).distance
+    more = np.abs(np.minimum(there, 2 * REACH) - np.minimum(here, 2 * REACH))
+    doubt = np.flatnonzero(more > SURE)
+    if not len(doubt):
+        return float(more.max(initial=0.0)), points[0] * flip
+    doubt = doubt[_one_per_cell(points[doubt], size * DOUBT_SHARE)]
+    exact = np.abs(distances(body.corners, points[doubt] * flip) - distances(body.corners, points[doubt]))
+    worst = int(exact.argmax())
+    return float(exact[worst]), (points[doubt] * flip)[worst]
 
 
-def _spread(vertices: FloatArray, faces: np.ndarray, share: FloatArray, spacing: float) -> FloatArray:
-    """Corners and middles of the faces, thinned to one per cell of the given size."""
-    points = np.einsum("kc,mcd->mkd", share, vertices[faces]).reshape(-1, 3)
+def _one_per_cell(points: FloatArray, spacing: float) -> IntArray:
+    """One point of each cell of a grid."""
     cell = np.round(points / max(spacing, 1e-9)).astype(np.int64)
-    _, first = np.unique(cell, axis=0, return_index=True)
-    return points[np.sort(first)]
-
-
-def distance_to_body(body: Body, points: FloatArray) -> FloatArray:
-    """Distance of each point from the body's nearest face.
-
-    Parameters
-    ----------
-    body : Body
-        The shell.
-    points : (k, 3) float64
-        mm.
-
-    Returns
-    -------
-    (k,) float64
-        mm.
-    """
-    # Long triangles defeat a search by middles, so each is represented by samples no
-    # further apart than the finest sensible grid; the exact distance then comes from
-    # the faces behind the samples that are near.
-    low, high = points.min(axis=0) - 1.0, points.max(axis=0) + 1.0
-    corners = body.corners
-    near = np.flatnonzero(((corners.max(axis=1) >= low) & (corners.min(axis=1) <= high)).all(axis=1))
-    if not len(near):
-        near = np.arange(len(corners))
-    corners = corners[near]
-    lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    step = max(float(np.linalg.norm(high - low)) / 150, 1e-6)
-    count = np.maximum(np.ceil(lengths.max(axis=1) / step).astype(np.int64), 1)
-    owners, samples = [], []
-    for number in np.unique(count):
-        group = np.flatnonzero(count == number)
-        i, j = np.meshgrid(np.arange(number + 1), np.arange(number + 1), indexing="ij")
-        keep = i + j <= number
-        u, v = i[keep] / number, j[keep] / number
-        grid = np.stack([1 - u - v, u, v], axis=1)
-        samples.append(np.einsum("kc,mcd->mkd", grid, corners[group]).reshape(-1, 3))
-        owners.append(np.repeat(group, len(grid)))
-    owner = np.concatenate(owners)
-    tree = cKDTree(np.concatenate(samples))
-    _, index = tree.query(points)
-    best = np.linalg.norm(closest_points(corners[owner[index]], points) - points, axis=1)
-    # Every face has a sample within `step` of each of its places, so none nearer than the
-    # nearest sample's is missed by looking that much further.
-    found = tree.query_ball_point(points, best + step)
-    count_per_point = [len(group) for group in found]
-    point = np.repeat(np.arange(len(points)), count_per_point)
-    face = owner[np.concatenate([np.asarray(group, dtype=np.int64) for group in found])]
-    pair = np.unique(point * len(corners) + face)
-    point, face = np.divmod(pair, len(corners))
-    np.minimum.at(
-        best, point, np.linalg.norm(closest_points(corners[face], points[point]) - points[point], axis=1)
-    )
-    return best
+    return np.sort(np.unique(cell, axis=0, return_index=True)[1])

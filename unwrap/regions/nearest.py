@@ -37,6 +37,24 @@ def nearest_on_faces(corners: FloatArray, point: FloatArray) -> tuple[int, Float
     return int(could[best]), places[best], float(distance[best])
 
 
+def distances(corners: FloatArray, points: FloatArray) -> FloatArray:
+    """Exact distance of each of a few points from the nearest of many faces.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64
+        Corner positions per face, mm.
+    points : (k, 3) float64
+        mm.
+
+    Returns
+    -------
+    (k,) float64
+        mm.
+    """
+    return np.array([nearest_on_faces(corners, point)[2] for point in points], dtype=np.float64)
+
+
 def closest_points(corners: FloatArray, points: FloatArray) -> FloatArray:
     """Closest place on each triangle to the point that goes with it.
 
