@@ -43,6 +43,10 @@ class Body:
     source: Path | None = None
     repairs: tuple[str, ...] = field(default=())
 
+    def __getstate__(self) -> dict[str, object]:
+        """All but what cannot be sent to another process and is soon made again."""
+        return {key: value for key, value in self.__dict__.items() if key != "rays"}
+
     @cached_property
     def corners(self) -> FloatArray:
         """(m, 3, 3) corner positions per face, mm."""
