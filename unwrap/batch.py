@@ -81,7 +81,7 @@ def _make_one(job: Path, out: Path, tell: Tell) -> Outcome:
         return Outcome(job, out, 2, (f"{job}: there is not enough memory for this body; simplify it.",))
     lines = (
         *summary_lines(result.report),
-        f"Written to {out}: {', '.join(path.name for path in result.files)}",
+        f"Written to {out}: {', '.join(path.relative_to(out).as_posix() for path in result.files)}",
     )
     return Outcome(job, out, result.status, lines)
 

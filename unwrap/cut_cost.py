@@ -45,7 +45,7 @@ def cut_cost(job: Job, mark: RegionMark, patch: Patch) -> tuple[FloatArray | Non
     cost[_near(places, wishes.prefer, wishes.reach)] *= WISHED
     cost[_near(places, wishes.avoid, wishes.reach)] *= UNWISHED
     for lettering in job.marks_for(job.lettering, mark):
-        half = 0.5 * len(lettering.text) * (LETTER_WIDTH * lettering.height + lettering.spacing)
+        half = 0.5 * len(lettering.text_for(0)) * (LETTER_WIDTH * lettering.height + lettering.spacing)
         cost[_near(places, [lettering.at], max(half, lettering.height))] *= THROUGH_LETTERS
     clear = _near(places, wishes.keep_clear, wishes.reach)
     return (None if np.all(cost == 1.0) else cost), (clear if clear.any() else None)

@@ -21,7 +21,11 @@ Paints = dict[str, list[Paint]]
 
 
 def dress(
-    job: Job, carries: Mapping[str, Carry], body: Body | None = None, folder: Path | None = None
+    job: Job,
+    carries: Mapping[str, Carry],
+    body: Body | None = None,
+    folder: Path | None = None,
+    number: int = 0,
 ) -> tuple[Paints, list[str]]:
     """Lay fills, lining, bands, artwork and lettering, in this order, on the regions that are there.
 
@@ -33,6 +37,8 @@ def dress(
         What artwork is thrown on; without it artwork is left out.
     folder : Path, optional
         Where the drawings are named from.
+    number : int
+        Which of the running numbers the lettering carries.
     carries : mapping of str to Carry
         The flat pieces by region; a mark on a region that is not among them is passed over.
 
@@ -67,7 +73,7 @@ def dress(
             _lay_artwork(artwork, body, folder or Path(), carries, paints, remarks)
     for lettering in job.lettering:
         for side, names in enumerate(_sides(job, lettering.region, carries)):
-            _lay_lettering(lettering, names, carries, paints, reflected=side == 1)
+            _lay_lettering(lettering, number, names, carries, paints, reflected=side == 1)
     return paints, list(dict.fromkeys(remarks))
 
 
@@ -128,6 +134,7 @@ def _lay_band(
 
 def _lay_lettering(
     lettering: LetteringMark,
+    number: int,
     names: Sequence[str],
     carries: Mapping[str, Carry],
     paints: Paints,
@@ -138,7 +145,7 @@ def _lay_lettering(
         return
     laid = lay_lettering_over(
         [carries[name] for name in names],
-        lettering.text,
+        lettering.text_for(number),
         lettering.height,
         # Only the place is reflected on the other side; the words read the right way round on both.
         _place(lettering.at, reflected),

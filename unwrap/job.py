@@ -150,6 +150,8 @@ class PrintSettings(_Part):
     coverage_limit: float = Field(default=2.6, gt=0.0, le=5.0)
     scale_x: float = Field(default=1.0, gt=0.9, lt=1.1)
     scale_y: float = Field(default=1.0, gt=0.9, lt=1.1)
+    in_hand: list[tuple[Thickness, Thickness]] = []
+    plates: bool = False
     white_name: str = "White"
     cut_name: str = "Cut"
     resolution: int = Field(default=600, ge=72, le=2400)
@@ -326,7 +328,8 @@ class BandMark(_LineSet):
 class LetteringMark(_OnRegions):
     """``[[lettering]]``: words or numbers at a place."""
 
-    text: str = Field(min_length=1, max_length=200)
+    text: str = Field(default="{number}", min_length=1, max_length=200)
+    numbers: list[str] = []
     height: Thickness
     at: Place
     font: str = "DejaVu Sans"
@@ -338,6 +341,18 @@ class LetteringMark(_OnRegions):
     outline: TextOutline | None = None
     shadow: TextShadow | None = None
     arc: Length | None = None
+
+    @model_validator(mode="after")
+    def _number_has_a_place(self) -> Self:
+        if self.numbers and "{number}" not in self.text:
+            raise ValueError('numbers are given but the text has no "{number}" where they go')
+        if not self.numbers and self.text == "{number}":
+            raise ValueError("no text given; add text, or numbers for a set of sheets each")
+        return self
+
+    def text_for(self, number: int) -> str:
+        """The words of one set of sheets."""
+        return self.text.replace("{number}", self.numbers[number]) if self.numbers else self.text
 
 
 class ArtworkMark(_Part):
@@ -379,6 +394,15 @@ class Job(_Part):
                     f'region "{region.name}", key mirror_of: "{original.name}" is itself a reflection; '
                     "name the region that is marked"
                 )
+        if len(set(self.numbers)) < len(self.numbers):
+            raise ValueError("[[lettering]], key numbers: a number stands there twice; keep one of them")
+        lists = [mark.numbers for mark in self.lettering if mark.numbers]
+        for other in lists[1:]:
+            if len(other) != len(lists[0]):
+                raise ValueError(
+                    f"[[lettering]]: the lists of numbers have {len(lists[0])} and {len(other)} entries; "
+                    "make them equally long, since each entry is one set of sheets"
+                )
         marks: Sequence[_OnRegions]
         for kind, marks in (
             ("fill", self.fill),
@@ -390,6 +414,11 @@ class Job(_Part):
                 for name in mark.region:
                     _known(name, names, f"[[{kind}]] {number}, key region")
         return self
+
+    @property
+    def numbers(self) -> list[str]:
+        """What tells the sets of sheets apart; empty where there is one set only."""
+        return next((mark.numbers for mark in self.lettering if mark.numbers), [])
 
     def marks_for(self, marks: Sequence[Mark], region: RegionMark) -> list[Mark]:
         """The marks of one kind that apply to a region; a reflection takes those of its original too."""

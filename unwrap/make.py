@@ -36,8 +36,9 @@ from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.relief import relieve
 from unwrap.relief.fitting import fitting_slit
-from unwrap.results import WRITTEN, write_results
+from unwrap.results import WRITTEN, press_of, write_results
 from unwrap.sheet.layout import lay_out
+from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet
@@ -79,6 +80,15 @@ class Flattened:
 
 
 @dataclass(frozen=True, eq=False)
+class NumberedSet:
+    """The pieces and sheets that carry one of the running numbers."""
+
+    number: str
+    pieces: tuple[Piece, ...]
+    sheets: tuple[Sheet, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class Result:
     """What a job gave.
 
@@ -90,6 +100,8 @@ class Result:
     sheets : tuple of Sheet
     files : tuple of Path
         Everything that was written.
+    further : tuple of NumberedSet
+        The sets for the running numbers after the first.
     status : int
         0 done; 1 done, but something in the result needs the user.
     """
@@ -98,6 +110,7 @@ class Result:
     pieces: tuple[Piece, ...]
     sheets: tuple[Sheet, ...]
     files: tuple[Path, ...] = ()
+    further: tuple[NumberedSet, ...] = ()
 
     @property
     def status(self) -> int:
@@ -133,7 +146,7 @@ def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> R
     with all_at_once(out_dir, stale=WRITTEN) as staging:
         result = make_pieces(bench, watch, tell)
         report = write_results(bench, result, staging, watch, tell)
-        names = sorted(path.name for path in staging.iterdir())
+        names = sorted(path.relative_to(staging) for path in staging.rglob("*") if path.is_file())
     tell("done", 1.0)
     return replace(result, report=report, files=tuple(Path(out_dir) / name for name in names))
 
@@ -163,19 +176,33 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
         flattened = flatten_mark(bench, mark, done, watch)
         done[mark.name] = flattened
     tell("laying the livery", 0.65)
-    with watch("livery"):
-        carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
-        paints, remarks = dress(job, carries, bench.body, bench.folder)
-        met = measure_joints(list(carries.values()), paints)
-        remarks += lines_along_joints(list(carries.values()), paints)
-    tell("laying out the sheets", 0.72)
-    with watch("sheet"):
-        pieces = tuple(finish(job, done[mark.name], paints[mark.name]) for mark in job.region)
-        sheets = lay_out(pieces, *job.print.size, job.print.margin, job.print.gap, grain=job.print.grain)
+    carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
+    sets: list[NumberedSet] = []
+    for index, told in enumerate(job.numbers or [""]):
+        with watch("livery"):
+            paints, said = dress(job, carries, bench.body, bench.folder, index)
+            if not sets:
+                remarks = [*said, *lines_along_joints(list(carries.values()), paints)]
+                met = measure_joints(list(carries.values()), paints)
+        tell("laying out the sheets", 0.72)
+        with watch("sheet"):
+            pieces = tuple(finish(job, done[mark.name], paints[mark.name]) for mark in job.region)
+            settings = job.print
+            sheets = lay_out(
+                pieces,
+                *settings.size,
+                settings.margin,
+                settings.gap,
+                grain=settings.grain,
+                in_hand=settings.in_hand,
+            )
+        sets.append(NumberedSet(told, pieces, sheets))
+    first = sets[0]
+    remarks += press_remarks(first.pieces, press_of(job.print))
     report = build_report(
-        pieces, sheets, joints=worst_per_joint(met), warnings=remarks, seconds=watch.seconds
+        first.pieces, first.sheets, joints=worst_per_joint(met), warnings=remarks, seconds=watch.seconds
     )
-    return Result(report, pieces, sheets)
+    return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]))
 
 
 def worst_per_joint(met: Sequence[Mismatch]) -> list[tuple[tuple[str, str], float]]:

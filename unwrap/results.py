@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from unwrap.flatten import flatten
-from unwrap.guide.guide import guide_html
+from unwrap.guide.content import gather_guide
+from unwrap.guide.guide import html_of
+from unwrap.guide.guide_pdf import guide_pdf
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.report import clean
 from unwrap.guide.strain import draw_strain
 from unwrap.job import Job, PrintSettings
 from unwrap.progress import Stopwatch, Tell
+from unwrap.sheet.dots import plate_pngs
 from unwrap.sheet.inks import Press
 from unwrap.sheet.pdf import sheet_pdf
+from unwrap.sheet.sheet import Sheet
 from unwrap.sheet.svg import sheet_svg, trial_svg, white_svg
 
 if TYPE_CHECKING:
@@ -27,8 +33,11 @@ WRITTEN = (
     "trial-*.svg",
     "proof.png",
     "strain.png",
+    "plate-*.png",
     "guide.html",
+    "guide.pdf",
     "report.json",
+    "number-*/*",
 )
 
 
@@ -56,7 +65,11 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
     job = bench.job
     with watch("files"):
         tell("writing the sheets", 0.75)
-        _write_sheets(job, result, folder)
+        _write_sheets(job, result.sheets, folder)
+        for numbered in result.further:
+            inner = folder / f"number-{_file_name(numbered.number)}"
+            inner.mkdir()
+            _write_sheets(job, numbered.sheets, inner)
     with watch("strain picture"):
         tell("drawing the strain", 0.8)
         uncut = {
@@ -70,7 +83,7 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
         draw_proof(bench.body, result.pieces, folder / "proof.png", title=job.job.name)
     with watch("guide"):
         tell("writing the guide", 0.93)
-        guide = guide_html(
+        guide = gather_guide(
             bench.body,
             result.pieces,
             result.sheets,
@@ -79,7 +92,8 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
             strain=(folder / "strain.png").read_bytes(),
             facts=_facts(job),
         )
-        (folder / "guide.html").write_text(guide, encoding="utf-8")
+        (folder / "guide.html").write_text(html_of(guide), encoding="utf-8")
+        (folder / "guide.pdf").write_bytes(guide_pdf(guide))
     report = {**result.report, "seconds": clean(watch.seconds)}
     (folder / "report.json").write_text(json.dumps(report, indent=1, ensure_ascii=False), encoding="utf-8")
     return report
@@ -102,9 +116,9 @@ def press_of(settings: PrintSettings) -> Press:
     )
 
 
-def _write_sheets(job: Job, result: Result, folder: Path) -> None:
+def _write_sheets(job: Job, sheets: Sequence[Sheet], folder: Path) -> None:
     title, press = job.job.name, press_of(job.print)
-    for sheet in result.sheets:
+    for sheet in sheets:
         n = sheet.number
         files = {
             f"sheet-{n}.svg": sheet_svg(sheet, press.face_down, press=press, title=title),
@@ -114,6 +128,13 @@ def _write_sheets(job: Job, result: Result, folder: Path) -> None:
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")
         (folder / f"sheet-{n}.pdf").write_bytes(sheet_pdf(sheet, press, title=title))
+        if job.print.plates:
+            for ink, png in plate_pngs(sheet, press, job.print.resolution).items():
+                (folder / f"plate-{n}-{_file_name(ink)}.png").write_bytes(png)
+
+
+def _file_name(text: str) -> str:
+    return re.sub(r"[^\w.-]+", "-", text).strip(".-") or "x"
 
 
 def _facts(job: Job) -> dict[str, str]:
