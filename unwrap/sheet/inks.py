@@ -11,7 +11,7 @@ Tints = tuple[float, float, float, float]
 NAMES = {"c": "cyan", "m": "magenta", "y": "yellow", "k": "black", "w": "white"}
 # Tints below this leave nothing that a toner printer would show.
 LEAST_TINT = 0.02
-# Half a point: lines below it belong in one process ink (REFERENCES 10, a print house's rule).
+# Half a point: finer lines belong in one process ink (Consolidated Press, "Lines and Fills", a house rule).
 HALF_POINT = 0.18
 
 

@@ -70,8 +70,8 @@ def nest_in_strip(
 
     Notes
     -----
-    The search is that of the `spyrrow` library (guided local search over collisions,
-    J. Gardeyn, G. Vanden Berghe, T. Wauters, 2025).
+    The search is that of the `spyrrow` library, which wraps the heuristic of "An
+    open-source heuristic to reboot 2D nesting research" (2025, arXiv:2509.13329).
     """
     question = {"shapes": shapes, "height": height, "turns": turns, "effort": effort, "enough": enough}
     done = subprocess.run(
