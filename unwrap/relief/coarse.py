@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 from scipy.spatial import Delaunay, cKDTree
@@ -69,15 +71,19 @@ def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray]
     inner_corners, inner_weights, inside = locate(ground, inner)
     inner = inner[inside]
     chart = np.concatenate([*rings, inner])
-    faces = Delaunay(chart).simplices.astype(np.int64)
-    a, b, c = np.moveaxis(chart[faces], 1, 0)
-    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    faces[double < 0] = faces[double < 0][:, ::-1]
-    centre = chart[faces].mean(axis=1)
+    ends = np.cumsum([0] + [len(ring) for ring in rings]).tolist()
+    loops = [np.append(np.arange(i, j), i) for i, j in itertools.pairwise(ends)]
     shapely.prepare(outline)
-    faces = faces[(np.abs(double) > 1e-3 * spacing**2) & shapely.contains_xy(outline, *centre.T)]
-    all_corners = np.concatenate([*corners, inner_corners[inside]])
-    all_weights = np.concatenate([*weights, inner_weights[inside]])
+    found = conforming(chart, loops, outline)
+    if found is None:
+        return None
+    made = found[0][len(chart) :]
+    chart, faces, _ = found
+    made_corners, made_weights, _ = locate(ground, made)
+    made_weights = np.clip(made_weights, 0.0, None) + 1e-300
+    made_weights /= made_weights.sum(axis=1, keepdims=True)
+    all_corners = np.concatenate([*corners, inner_corners[inside], made_corners])
+    all_weights = np.concatenate([*weights, inner_weights[inside], made_weights])
     if not is_sound(faces, len(chart), len(rings)):
         return None
     surface = np.einsum("nk,nkx->nx", all_weights, ground.surface[all_corners])
@@ -186,6 +192,39 @@ def locate(ground: Ground, points: FloatArray) -> tuple[IntArray, FloatArray, np
     weights[which[last]] = w[last]
     inside[which[last]] = least[last] > -1e-9
     return corners, weights, inside
+
+
+def conforming(
+    chart: FloatArray, runs: list[IntArray], outline: shapely.Polygon
+) -> tuple[FloatArray, IntArray, list[IntArray]] | None:
+    """Delaunay triangles inside the outline that have every run of vertices as edges.
+
+    An edge that is not there gets a vertex in its middle and all is meshed again.
+    """
+    for _ in range(6):
+        faces = Delaunay(chart).simplices.astype(np.int64)
+        a, b, c = np.moveaxis(chart[faces], 1, 0)
+        double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+        faces[double < 0] = faces[double < 0][:, ::-1]
+        centre = chart[faces].mean(axis=1)
+        faces = faces[
+            (np.abs(double) > 1e-5 * np.abs(double).mean()) & shapely.contains_xy(outline, *centre.T)
+        ]
+        n = len(chart)
+        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+        have = np.unique(np.minimum(start, end) * n + np.maximum(start, end))
+        split: list[IntArray] = []
+        middles: list[FloatArray] = []
+        for run in runs:
+            low, high = np.minimum(run[:-1], run[1:]), np.maximum(run[:-1], run[1:])
+            missing = np.flatnonzero(~np.isin(low * n + high, have))
+            new = n + sum(len(m) for m in middles) + np.arange(len(missing))
+            middles.append(0.5 * (chart[run[missing]] + chart[run[missing + 1]]))
+            split.append(np.insert(run, missing + 1, new))
+        if not any(len(m) for m in middles):
+            return chart, faces, runs
+        chart, runs = np.concatenate([chart, *middles]), split
+    return None
 
 
 def is_sound(faces: IntArray, count: int, loops: int) -> bool:

@@ -47,7 +47,7 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) 
 
     Rising powers of the distance from the middle of the window, as `flatten` does; but the
     small faces that a cut leaves weigh as much as ordinary ones, so that they do not lag
-    behind, and of all stages the one with the least area beyond the film is kept.
+    behind, and of all stages that do not overlap the one with the least area beyond the film is kept.
 
     Parameters
     ----------
@@ -68,13 +68,14 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) 
     low, high = film.window
     middle, half = -0.5 * np.log(low * high), 0.5 * np.log(high / low)
     points, _ = minimise(problem, Work(), cut.chart / size, steps=6, tolerance=1e-3)
-    best, least = points, np.inf
+    best, least, crossed = points, np.inf, True
     for power, steps in STAGES:
         points, _ = minimise(problem, Worst(middle, half, power, 1e-3), points, steps=steps, tolerance=1e-2)
         s1, s2 = stretches(metric, points)
         reach = _reach(np.maximum(np.abs(np.log(s1) - middle), np.abs(np.log(s2) - middle)) / half, areas)
-        if reach < least:
-            best, least = points, reach
+        overlap = overlaps(points, cut.faces)
+        if (overlap, reach) < (crossed, least):
+            best, least, crossed = points, reach, overlap
     s1, s2 = stretches(metric, best)
     piece = FlatPiece(
         points=best * size,
@@ -87,7 +88,7 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) 
         bound=bound,
         cuts=tuple(cuts),
     )
-    return Fit(piece, least, overlaps(best, cut.faces))
+    return Fit(piece, least, crossed)
 
 
 def _reach(distance: FloatArray, areas: FloatArray) -> float:

@@ -10,10 +10,10 @@ import itertools
 
 import numpy as np
 import shapely
-from scipy.spatial import Delaunay, cKDTree
+from scipy.spatial import cKDTree
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.relief.coarse import is_sound, lattice, resample
+from unwrap.relief.coarse import conforming, is_sound, lattice, resample
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
@@ -135,7 +135,7 @@ class TrialMesher:
             return None
         lengths = np.cumsum([0] + [len(ring) for ring in rings])
         loops = [np.append(np.arange(i, j), i) for i, j in itertools.pairwise(lengths.tolist())]
-        found = _conforming(np.concatenate([*fixed, inner]), loops + chains, outline)
+        found = conforming(np.concatenate([*fixed, inner]), loops + chains, outline)
         if found is None:
             return None
         chart, faces, runs = found
@@ -212,36 +212,3 @@ def _with_feet(
         added.append(foot)
     places = np.sort(np.concatenate([places[keep], added]))
     return places, {i: int(np.argmin(np.abs(places - foot))) for i, foot in owner.items()}
-
-
-def _conforming(
-    chart: FloatArray, runs: list[IntArray], outline: shapely.Polygon
-) -> tuple[FloatArray, IntArray, list[IntArray]] | None:
-    """Delaunay triangles inside the outline that have every run of vertices as edges.
-
-    An edge that is not there gets a vertex in its middle and all is meshed again.
-    """
-    for _ in range(4):
-        faces = Delaunay(chart).simplices.astype(np.int64)
-        a, b, c = np.moveaxis(chart[faces], 1, 0)
-        double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-        faces[double < 0] = faces[double < 0][:, ::-1]
-        centre = chart[faces].mean(axis=1)
-        faces = faces[
-            (np.abs(double) > 1e-5 * np.abs(double).mean()) & shapely.contains_xy(outline, *centre.T)
-        ]
-        n = len(chart)
-        start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-        have = np.unique(np.minimum(start, end) * n + np.maximum(start, end))
-        split: list[IntArray] = []
-        middles: list[FloatArray] = []
-        for run in runs:
-            low, high = np.minimum(run[:-1], run[1:]), np.maximum(run[:-1], run[1:])
-            missing = np.flatnonzero(~np.isin(low * n + high, have))
-            new = n + sum(len(m) for m in middles) + np.arange(len(missing))
-            middles.append(0.5 * (chart[run[missing]] + chart[run[missing + 1]]))
-            split.append(np.insert(run, missing + 1, new))
-        if not any(len(m) for m in middles):
-            return chart, faces, runs
-        chart, runs = np.concatenate([chart, *middles]), split
-    return None
