@@ -57,7 +57,8 @@ def draw_body(
     labels : (m,) int64 or None
         A number per face, negative for none: faces of one number share a tint.
     names : mapping of int to str or None
-        What to write on the faces of a number: a surface's letter.
+        What to write on the faces of a number, the most important first: a surface's
+        letter. A name that would cover an earlier one is left away.
     width : int
         Pixels of each view.
     """
@@ -86,7 +87,7 @@ def face_colours(labels: IntArray | None, count: int) -> PixelArray:
     plain = np.tile(PLAIN, (count + 1, 1))
     if labels is not None:
         named = np.flatnonzero(labels >= 0)
-        plain[named] = 0.72 * TINTS[labels[named] % len(TINTS)] + 0.28
+        plain[named] = 0.62 * TINTS[labels[named] % len(TINTS)] + 0.38
     return plain.astype(np.float32)
 
 
@@ -100,6 +101,7 @@ def _write_names(image: Image.Image, hits: Hits, labels: IntArray, names: Mappin
     font = _font(image.width // 50)
     step = 3 * FINER
     shown = np.where(hits.seen, labels[hits.face], -1)[::step, ::step]
+    taken: list[tuple[float, float, float, float]] = []
     for label, name in names.items():
         mask = np.pad(shown == label, 1)
         if np.count_nonzero(mask) < 12:
@@ -107,6 +109,11 @@ def _write_names(image: Image.Image, hits: Hits, labels: IntArray, names: Mappin
         room = ndimage.distance_transform_edt(mask)[1:-1, 1:-1]
         row, column = np.unravel_index(np.argmax(room), room.shape)
         at = (float(column) * step / FINER, float(row) * step / FINER)
+        left, top, right, bottom = draw.textbbox(at, name, font=font, anchor="mm", stroke_width=3)
+        # The list names the largest first: a small one that finds no room is left away.
+        if any(left < r and l < right and top < b and t < bottom for l, t, r, b in taken):
+            continue
+        taken.append((left, top, right, bottom))
         draw.text(at, name, font=font, fill="black", anchor="mm", stroke_width=3, stroke_fill="white")
 
 
