@@ -7,9 +7,11 @@ from PIL import Image
 from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.guide.camera import aim
+from unwrap.guide.normals import smooth_normals
 from unwrap.guide.printed import print_dots, rgb
 from unwrap.guide.proof import draw_proof
-from unwrap.guide.scene import Scene, smooth_normals, to_linear, to_srgb
+from unwrap.guide.scene import Scene
+from unwrap.guide.srgb import to_linear, to_srgb
 from unwrap.livery.paint import Paint
 from unwrap.regions.region import Detail, Patch
 from unwrap.sheet.piece import Piece

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, distance_transform_edt
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
 from unwrap.guide.light import TILE, Light, finer, probe
+from unwrap.guide.normals import smooth_normals
 from unwrap.guide.printed import print_dots
+from unwrap.guide.srgb import to_linear, to_srgb
 from unwrap.sheet.piece import Piece
 
 # Primer grey, a little warm, so that printed greys still stand off from it (linear light).
@@ -33,9 +33,6 @@ FILM_OFF_BODY = 0.12
 
 # A closed slit shows as a line this far to either side (mm), in a darker tone of the print.
 SLIT_WIDTH, SLIT_TONE = 0.05, 0.35
-
-# Edges sharper than this are drawn sharp; gentler ones are facets of a curve.
-SHARP_EDGE = np.cos(np.radians(35.0))
 
 # Pixels are worked on in strips, so that memory does not grow with the picture.
 RAYS_AT_ONCE = 400_000
@@ -289,50 +286,6 @@ class Scene:
             away, _ = self._slits.query(hits.place[on_film], distance_upper_bound=SLIT_WIDTH)
             colour[on_film[np.isfinite(away)]] *= SLIT_TONE
         return colour
-
-
-def smooth_normals(body: Body) -> FloatArray:
-    """(m, 3, 3) unit normals at face corners, rounded over facets and sharp at edges.
-
-    Faces joined by gentle edges share normals, weighted by area so that the flats of a
-    shell stay flat beside their rounded edges.
-    """
-    faces, normals = body.faces, body.normals
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    key = edges[:, 0] * np.int64(len(body.vertices)) + edges[:, 1]
-    order = np.argsort(key, kind="stable")
-    same = np.flatnonzero(key[order][1:] == key[order][:-1])
-    a, b = order[same] // 3, order[same + 1] // 3
-    gentle = np.einsum("nd,nd->n", normals[a], normals[b]) > SHARP_EDGE
-    links = coo_matrix((np.ones(gentle.sum()), (a[gentle], b[gentle])), shape=(len(faces), len(faces)))
-    _, group = connected_components(links, directed=False)
-    corner_key = faces.astype(np.int64) * np.int64(group.max() + 1) + group[:, None]
-    _, slot = np.unique(corner_key.ravel(), return_inverse=True)
-    weighted = np.repeat(normals * body.areas[:, None], 3, axis=0)
-    summed = np.column_stack([np.bincount(slot, weights=weighted[:, axis]) for axis in range(3)])
-    return _unit(np.asarray(summed[slot], dtype=float).reshape(-1, 3, 3))
-
-
-def to_linear(srgb: NDArray[np.uint8]) -> FloatArray:
-    """Light from sRGB bytes (IEC 61966-2-1)."""
-    s = np.asarray(srgb, dtype=float) / 255.0
-    return np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4)
-
-
-def _srgb_table(steps: int = 1 << 15) -> NDArray[np.uint8]:
-    """Bytes for even steps of light, finer than a byte even in the deepest shade."""
-    x = np.linspace(0.0, 1.0, steps)
-    s = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)
-    return np.rint(255.0 * s).astype(np.uint8)
-
-
-_SRGB = _srgb_table()
-
-
-def to_srgb(light: FloatArray) -> NDArray[np.uint8]:
-    """The sRGB bytes of light (IEC 61966-2-1)."""
-    step = np.rint(np.clip(light, 0.0, 1.0) * (len(_SRGB) - 1)).astype(np.int64)
-    return _SRGB[step]
 
 
 def _proudest(piece: Piece) -> float:
