@@ -24,6 +24,8 @@ from unwrap.regions.smooth import Smooth
 SPACING = 1 / 8
 # A part smaller than this share of bridge^2 is no ground, however it lies.
 SMALLEST_GROUND = 0.5
+# Faces looked at before a part is measured in full.
+FEW = 4000
 # How deep details may be stacked on each other (a nut on a washer on a strap).
 STACKED = 12
 
@@ -171,11 +173,23 @@ def _measure(
     part = smooth.part
     count = len(wanted)
     faces = np.flatnonzero((part >= 0) & wanted[part])
-    points, owner = _samples(smooth, faces)
-    label = part[owner]
-    to_rim, _ = rim_tree.query(np.column_stack([points, spread * label]), distance_upper_bound=spread / 2)
+
+    def to_own_rim(some: IntArray) -> tuple[FloatArray, IntArray, FloatArray]:
+        points, owner = _samples(smooth, some)
+        label = part[owner]
+        distance, _ = rim_tree.query(
+            np.column_stack([points, spread * label]), distance_upper_bound=spread / 2
+        )
+        return points, label, np.minimum(distance, 1e6)
+
+    # a few faces are enough to see that a whole roof is not narrow
     widest = np.zeros(count)
-    np.maximum.at(widest, label, np.minimum(to_rim, 1e6))
+    if len(faces) > FEW:
+        _, label, distance = to_own_rim(faces[:: len(faces) // FEW])
+        np.maximum.at(widest, label, distance)
+        faces = faces[2 * widest[part[faces]] <= 1.1 * bridge]
+    points, label, distance = to_own_rim(faces)
+    np.maximum.at(widest, label, distance)
     across, height = _off_ground(points, edge, tree)
     near = (across <= 1.05 * bridge) & (np.abs(height) <= 1.05 * bridge)
     total = np.bincount(label, minlength=count)

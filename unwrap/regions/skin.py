@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from weakref import WeakKeyDictionary
+
 import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray
@@ -38,6 +40,18 @@ def outside_mask(body: Body, outside: BoolArray | None = None) -> BoolArray:
     mask = np.array(outside, dtype=bool)
     if mask.shape != (len(body.faces),):
         raise ValueError(f"outside has shape {mask.shape}, not one value for each of {len(body.faces)} faces")
+    kept = _kept.setdefault(body, {})
+    key = np.packbits(mask).tobytes()
+    if key not in kept:
+        kept[key] = _mended(body, mask)
+    return kept[key]
+
+
+# Every region of a job asks with the same mask; the answer is kept as long as the body is.
+_kept: WeakKeyDictionary[Body, dict[bytes, BoolArray]] = WeakKeyDictionary()
+
+
+def _mended(body: Body, mask: BoolArray) -> BoolArray:
     table = edge_table(body.faces)
     lengths = np.linalg.norm(np.roll(body.corners, -1, axis=1) - body.corners, axis=2)
     sliver = np.flatnonzero(2 * body.areas < SLIVER * lengths.max(axis=1))
