@@ -80,7 +80,9 @@ class Visit:
 
     def settle(self) -> dict:
         self.until("window.markingPage.settled()")
-        return self.state()
+        state = self.state()
+        assert not [region["error"] for region in state["regions"] if region.get("error")]
+        return state
 
     def click_at(self, place: tuple[float, float, float]) -> None:
         self.page.mouse.click(*self.page.evaluate("p => window.markingPage.project(p)", list(place)))
@@ -200,7 +202,7 @@ def test_make_gives_what_the_command_gives(visit: Visit, job: Path, tmp_path: Pa
     visit.until("window.markingPage.state().fill.length === 1")
     visit.press("Make the sheets")
     picture = visit.page.get_by_role("img", name=re.compile("sheet-1.svg"))
-    picture.wait_for()
+    picture.wait_for(timeout=4 * PATIENCE)  # the proof is drawn meanwhile
     visit.until("document.querySelector('#made img').naturalWidth > 0")
     made = job.with_name("job-sheets")
     make(job, tmp_path / "again")

@@ -293,7 +293,7 @@ async function click(px) {
   chosen = name;
   const shape = asShape(await sendForBytes("first-look", { face: hit.face }));
   shapes.set(name, { ...shape, shape: "glance" });
-  state.regions.push({ name, at: hit.at, within: {}, shape: "glance" });
+  state.regions.push({ name, at: hit.at, within: {}, shape: "glance", key: "glance", doneKey: null });
   paintBody();
   await refresh(await send("change", { revision: state.revision, what: "add region", name, values: { at: hit.at } }));
 }
