@@ -6,7 +6,7 @@ import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
-from unwrap.body.sky import OFF, Sky, any_of, look_at_sky, sample_faces, sky_directions
+from unwrap.body.sky import GRAZING, OFF, Sky, look_at_sky, sample_faces, sky_directions
 
 # Places on the whole body beyond the first of each face.
 PLACES = 150_000
@@ -20,6 +20,8 @@ PEEP = 0.01
 # Beyond so many dark places, those within a cell of this share of the diagonal are judged by
 # a few of them.
 CROWDED, GATHER, VOICES = 100_000, 1 / 250, 4
+# A face of many places needs this share of them outside.
+FEW = 0.04
 # Two sides of a wall are compared where it is thinner than this share of the diagonal.
 WALL = 0.05
 
@@ -45,18 +47,29 @@ def outside_faces(body: Body) -> BoolArray:
     below the horizon. One that sees much of it, or much of what is well above, is outside;
     one that sees none is not. In between (an inner wall seen through a window, the underside
     of a boiler seen from the side) the two sides of the wall are compared: the side that gets
-    less light is inside. Where there is no second side near, the place is outside.
+    less light is inside. Where there is no second side near, or what is behind gets even less
+    (a cab's rear wall close to the boiler), the place goes with what it looks at: it is inside
+    when most of that is.
     """
     if len(body.faces) == 0:
         return np.zeros(0, dtype=bool)
-    rays = body.rays
     face, places = sample_faces(body.corners, body.areas, PLACES)
-    outside = places_outside(rays, body.normals, face, places)
-    return any_of(face, outside, len(body.faces))
+    outside, unsure = _judge(body.rays, body.normals, face, places)
+    seen = _seen_faces(face, outside, len(body.faces))
+    if len(unsure):
+        outside[unsure] = _looks_at_outside(body.rays, places[unsure], body.normals[face[unsure]], seen)
+        seen = _seen_faces(face, outside, len(body.faces))
+    return seen
 
 
-def places_outside(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> BoolArray:
-    """Which places on the body are outside; see `outside_faces`.
+def _seen_faces(face: IntArray, outside: BoolArray, count: int) -> BoolArray:
+    """Faces with a place outside; on a large face, with more than a stray one."""
+    places = np.bincount(face, minlength=count)
+    return np.bincount(face[outside], minlength=count) >= np.maximum(1, FEW * places)
+
+
+def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> tuple[BoolArray, IntArray]:
+    """Which places on the body are outside by their light, and which of these are unsure.
 
     Parameters
     ----------
@@ -70,13 +83,15 @@ def places_outside(rays: Rays, normals: FloatArray, face: IntArray, places: Floa
 
     Returns
     -------
-    (k,) bool
+    outside : (k,) bool
+    unsure : (u,) int64
+        Places that are outside only because nothing else says otherwise.
     """
     normal = normals[face]
     looks = sky_directions(FIRST_LOOK + SECOND_LOOK)
     first = look_at_sky(rays, places, normal, looks[:FIRST_LOOK])
     # What is far beyond doubt already needs no second look.
-    outside = (first.light >= 1.3 * WELL_LIT) | _from_above(first, 1.6 * FROM_ABOVE)
+    outside = first.light >= 1.3 * WELL_LIT
     doubt = np.flatnonzero(~outside)
     dark = doubt[first.free[doubt] == 0]
     rest = looks[FIRST_LOOK:]
@@ -96,11 +111,22 @@ def places_outside(rays: Rays, normals: FloatArray, face: IntArray, places: Floa
     there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], looks[:OTHER_LOOK])
     plain[wall] = sky.light[wall] >= there.light
     outside[doubt] = plain
-    return outside
+    return outside, doubt[between[plain[between]]]
+
+
+def _looks_at_outside(rays: Rays, places: FloatArray, normal: FloatArray, seen: BoolArray) -> BoolArray:
+    """(k,) whether what each place looks at, the sky among it, is mostly outside."""
+    start = places + OFF * rays.reach * normal
+    vote = np.zeros(len(places), dtype=np.int64)
+    for direction in sky_directions(OTHER_LOOK):
+        facing = np.flatnonzero(normal @ direction > GRAZING)
+        met = rays.first(start[facing], direction).face
+        vote[facing] += np.where((met < 0) | seen[met], 1, -1)
+    return vote >= 0
 
 
 def _from_above(sky: Sky, share: float) -> BoolArray:
-    return sky.high_free >= share * np.maximum(sky.high_before, 4)
+    return sky.high_free >= share * np.maximum(sky.high_before, 6)
 
 
 def _speakers(rays: Rays, places: FloatArray, normal: FloatArray) -> tuple[IntArray, IntArray]:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.body import FloatArray, IntArray
 from unwrap.body.rays import Rays
 
 # A model stands on its wheels: it is looked at from above, from the side and from a
@@ -139,8 +139,3 @@ def sample_faces(
     u, v = np.where(rank == 0, 1 / 3, u), np.where(rank == 0, 1 / 3, v)
     weights = np.stack([1 - u - v, u, v], axis=1)
     return face, np.einsum("kc,kcd->kd", weights, corners[face])
-
-
-def any_of(face: IntArray, flag: BoolArray, count: int) -> BoolArray:
-    """(count,) whether any place of each face is flagged."""
-    return np.bincount(face[flag], minlength=count) > 0
