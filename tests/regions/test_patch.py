@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import trimesh
-from conftest import all_faces, body_of
+from conftest import all_faces, body_of, body_of_solid, box, cylinder_x
 
 from unwrap.errors import BadInput
 from unwrap.regions.edges import boundary_loops, face_normals
@@ -57,6 +57,16 @@ def test_openings_are_cut_or_covered(openings, bridge, euler, holes):
     patch = make_patch(region, bridge=bridge, openings=openings)
     assert check_patch(patch).euler_number == euler
     assert len(patch.holes) == holes
+
+
+def test_a_window_in_a_barrel_is_covered_on_its_facets():
+    barrel = cylinder_x(10.0, -30.0, 30.0)
+    body = body_of_solid(barrel - box((-4, 5), (-3, 4), (0, 20)))
+    region = grow_region(body, "barrel", (12, 0, 10), outside=all_faces(body), within={"x": (-25, 25)})
+    patch = make_patch(region, openings="cover")
+    assert check_patch(patch).euler_number == 1
+    facet = 2 * 10 * np.sin(np.pi / 48)
+    assert face_normals(patch.vertices, patch.faces)[1].sum() == pytest.approx(48 * facet * 50, rel=1e-4)
 
 
 @pytest.mark.parametrize("solid", ["ball", "torus", "zone"])

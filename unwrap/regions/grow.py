@@ -123,7 +123,9 @@ def grow_region(
     kept = _part_with(vertices, faces, place)
     vertices, faces, _ = compact(vertices, faces[kept])
     source = chosen[parent[kept]]
-    return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=ground.detail[source])
+    detail = ground.detail[source]
+    detail[detail >= 0] = np.unique(detail[detail >= 0], return_inverse=True)[1]
+    return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=detail)
 
 
 def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) -> int:

@@ -14,6 +14,8 @@ Kind = Literal["flat", "cylinder", "cone", "domed", "free"]
 # Normals of a flat part agree to this; a part that turns more is curved. Single
 # precision on triangles of half a millimetre gives a few hundredths of a degree.
 FLAT_TURN = np.radians(1.0)
+# A sheet that bulges by less than this (mm) is flat to anyone who lays film on it.
+FLAT_DEPTH = 0.08
 # A ruled part's normals keep to a plane (cylinder) or a circle (cone) to this.
 RULED_TURN = np.radians(2.0)
 # Residual of a fitted circle against its radius that still is a cylinder or cone.
@@ -79,6 +81,10 @@ def name_shape(corners: FloatArray, normals: FloatArray, areas: FloatArray, turn
     facing = _tuple(toward)
     if length > 0.05 and _share_within(np.arccos(np.clip(normals @ toward, -1, 1)), weight, FLAT_TURN):
         return Shape("flat", facing)
+    if length > 0.99:
+        off = corners.reshape(-1, 3) @ toward
+        if np.ptp(off) < FLAT_DEPTH:
+            return Shape("flat", facing)
 
     offset = normals - mean
     spread, directions = np.linalg.eigh((offset * weight[:, None]).T @ offset)
