@@ -59,10 +59,13 @@ from numpy.typing import ArrayLike
 from unwrap.film import Film
 from unwrap.flatten.check import check_patch
 from unwrap.flatten.discs import Discs
+from unwrap.flatten.energy import stretches
 from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.metric import metric_of
 from unwrap.flatten.relax import relax
 
 SAFE = 1.0 - 1e-9  # rounding must never lift a bound above what it proves
+NOTHING = 1e-6
 CENTRES = 48
 FINALISTS = 4
 MOST_FACES = 400_000  # faces looked at in all while a centre is moved
@@ -108,6 +111,9 @@ def bound_of(vertices: FloatArray, faces: IntArray, points: FloatArray | None = 
     """
     if points is None:
         points = relax(vertices, faces, Film(0.5, 0.5), thorough=False).points
+    s1, s2 = stretches(metric_of(vertices, faces), points)
+    if s1.max() <= s2.min() * (1.0 + NOTHING):
+        return 1.0  # no bound is above what this flat shape attains
     discs = Discs(vertices, faces, points)
     if discs.overlap:
         return 1.0

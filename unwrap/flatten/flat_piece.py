@@ -58,6 +58,8 @@ class FlatPiece:
     notes : tuple of str
         What the user should know: how slivers were handled, why a piece is beyond
         the film. Empty when all is well.
+    overlap : bool
+        True if the piece lies over itself on the sheet: it cannot be printed as it is.
     """
 
     points: FloatArray
@@ -70,6 +72,7 @@ class FlatPiece:
     bound: float = 1.0
     cuts: tuple[FloatArray, ...] = ()
     notes: tuple[str, ...] = ()
+    overlap: bool = False
 
     @cached_property
     def areas(self) -> FloatArray:

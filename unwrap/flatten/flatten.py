@@ -57,6 +57,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
         stretch=rest.stretch,
         film=film,
         bound=bound,
+        overlap=rest.overlap,
         notes=tuple(_notes(rest, surface, triangles, film, bound)),
     )
 

@@ -13,12 +13,10 @@ References
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from scipy.linalg import blas, lapack
 
-from unwrap.flatten.dissect import Dissection
+from unwrap.flatten.elimination import Elimination
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 
 
@@ -31,30 +29,24 @@ class Fronts:
 
     Parameters
     ----------
-    dissection : Dissection
-    edges : (e, 2) int64
-        Pairs of vertices with an entry, each pair once; the diagonal is always there.
+    elimination : Elimination
     width : int
         Unknowns per vertex.
     """
 
-    def __init__(self, dissection: Dissection, edges: IntArray, width: int) -> None:
-        self.width = width
-        self.order = dissection.order
-        self.starts = dissection.starts
-        n, groups = len(self.order), len(self.starts) - 1
-        self.place = np.empty(n, dtype=np.int64)
-        self.place[self.order] = np.arange(n)
-        ends = np.sort(self.place[edges], axis=1)
-        self._symbolic(ends, dissection.parent, n, groups)
-        own = np.diff(self.starts)
-        beyond = np.diff(self._beyond_starts)
-        d = width
+    def __init__(self, elimination: Elimination, width: int) -> None:
+        self.width = d = width
+        self._plan = elimination
+        self._children = elimination.children
+        own = np.diff(elimination.starts)
+        beyond = np.diff(elimination.beyond_starts)
         sizes = np.column_stack([own * own, own * beyond]) * d * d
         self._offsets = np.concatenate([[0], np.cumsum(sizes.ravel())])
         self._dims = np.column_stack([own * d, beyond * d])
         self.numbers = np.zeros(int(self._offsets[-1]))
-        self._views = [self._view(g) for g in range(groups)]
+        self._views = [self._view(g) for g in range(len(own))]
+        self._moves = [self._moves_of(runs) for runs in elimination.runs]
+        self._far = [(d * b[:, None] + np.arange(d)).ravel() for b in elimination.beyond]
         self._room()
 
     def _view(self, g: int) -> tuple[FloatArray, FloatArray]:
@@ -83,66 +75,22 @@ class Fronts:
             for (deep, at), size, r in zip(spots, sizes, self._dims[:, 1].tolist(), strict=True)
         ]
 
-    def _symbolic(self, ends: IntArray, parent: IntArray, n: int, groups: int) -> None:
-        # Later neighbours of each group's own vertices, in one sorted list.
-        group_of = np.repeat(np.arange(groups), np.diff(self.starts))
-        self._group_of = group_of
-        owner = group_of[ends[:, 0]]
-        outside = ends[:, 1] >= self.starts[owner + 1]
-        key = np.unique(owner[outside] * n + ends[outside, 1])
-        firsts = np.searchsorted(key, np.arange(groups + 1) * n)
-        later = key % n
-        waiting: list[list[IntArray]] = [[] for _ in range(groups)]
-        beyond: list[IntArray] = []
-        children: list[list[int]] = [[] for _ in range(groups)]
-        bounds = self.starts.tolist()
-        first = firsts.tolist()
-        above = parent.tolist()
-        for g in range(groups):
-            lists = [later[first[g] : first[g + 1]], *waiting[g]]
-            waiting[g] = []
-            found = lists[0] if len(lists) == 1 else np.unique(np.concatenate(lists))
-            found = found[np.searchsorted(found, bounds[g + 1]) :]
-            beyond.append(found)
-            if len(found):
-                children[above[g]].append(g)
-                waiting[above[g]].append(found)
-        self._children = children
-        self._beyond = beyond
-        lengths = np.array([len(b) for b in beyond])
-        self._beyond_starts = np.concatenate([[0], np.cumsum(lengths)])
-        self._beyond_key = np.concatenate(beyond) + np.repeat(np.arange(groups), lengths) * n
-        self._n = n
-        self._moves = [self._moves_of(g, above[g], bounds) for g in range(groups)]
-        d = self.width
-        self._far = [(d * b[:, None] + np.arange(d)).ravel() for b in beyond]
-
     def _moves_of(
-        self, child: int, parent: int, bounds: list[int]
+        self, runs: list[tuple[int, int, int, bool]]
     ) -> list[tuple[int, slice, slice, slice, slice]]:
         """How a child's remainder is added to its parent, run by run.
 
         Each move: 0 into the parent's own square, 1 into what lies beyond, 2 into its remainder;
         rows and columns there; rows and columns of the child's remainder.
         """
-        mine = self._beyond[child]
-        if len(mine) == 0:
-            return []
         d = self.width
-        cut = int(np.searchsorted(mine, bounds[parent + 1]))
-        there = np.concatenate(
-            [mine[:cut] - bounds[parent], np.searchsorted(self._beyond[parent], mine[cut:])]
-        )
-        breaks = np.flatnonzero(np.diff(there) != 1) + 1
-        marks = sorted({0, cut, len(mine), *breaks.tolist()})
-        runs = [
-            (slice(a * d, b * d), slice(int(there[a]) * d, int(there[a] + b - a) * d), a >= cut)
-            for a, b in pairwise(marks)
+        wide = [
+            (slice(a * d, b * d), slice(start * d, (start + b - a) * d), far) for a, b, start, far in runs
         ]
         return [
             (int(down) + int(right), rows, columns, from_rows, from_columns)
-            for i, (from_columns, columns, right) in enumerate(runs)
-            for from_rows, rows, down in runs[i:]
+            for i, (from_columns, columns, right) in enumerate(wide)
+            for from_rows, rows, down in wide[i:]
         ]
 
     def slots(self, one: IntArray, two: IntArray) -> IntArray:
@@ -160,17 +108,16 @@ class Fronts:
             are given the place of the one below.
         """
         d = self.width
-        p, q = self.place[one], self.place[two]
+        plan = self._plan
+        p, q = plan.place[one], plan.place[two]
         row, column = np.maximum(p, q), np.minimum(p, q)
-        g = self._group_of[column]
-        inside = row < self.starts[g + 1]
-        local_row = row - self.starts[g]
-        far = ~inside
-        found = np.searchsorted(self._beyond_key, g[far] * self._n + row[far])
-        local_row[far] = found - self._beyond_starts[g[far]]
+        g = plan.group[column]
+        far = row >= plan.starts[g + 1]
+        local_row = row - plan.starts[g]
+        local_row[far] = plan.row_beyond(g[far], row[far])
         base = self._offsets[2 * g + far]
         lead = self._dims[g, far.astype(np.int64)]
-        corner = base + local_row * d + (column - self.starts[g]) * d * lead
+        corner = base + local_row * d + (column - plan.starts[g]) * d * lead
         out = np.empty((len(p), d, d), dtype=np.int64)
         swapped = p < q
         for a in range(d):
@@ -217,8 +164,8 @@ class Fronts:
         trsm = blas.dtrsm
         columns = right.shape[2]
         # Right sides one after the other, each in the order of elimination.
-        x = np.ascontiguousarray(right[self.order].reshape(-1, columns).T).T
-        bounds = (self.starts * self.width).tolist()
+        x = np.ascontiguousarray(right[self._plan.order].reshape(-1, columns).T).T
+        bounds = (self._plan.starts * self.width).tolist()
         groups = range(len(self._views))
         for g in groups:
             own, side = self._views[g]
@@ -231,5 +178,5 @@ class Fronts:
             mine = x[bounds[g] : bounds[g + 1]]
             mine[...] = trsm(1.0, own, mine - side.T @ x[self._far[g]] if len(side) else mine, 0, 1, 1)
         out = np.empty(right.shape)
-        out[self.order] = x.reshape(-1, self.width, columns)
+        out[self._plan.order] = x.reshape(-1, self.width, columns)
         return out

@@ -20,10 +20,10 @@ from unwrap.flatten.strain import excess, needles, strain
 # A development that stretches no face beyond this is a better start than a round outline.
 DEVELOPED = 2.0
 # How the worst strain is closed in on: each power from the last one's shape.
-FIRST_POWER, RISE, STAGES = 4.0, 1.25, 29
+FIRST_POWER, RISE, STAGES = 4.0, 1.4, 20
 EASE = 1e-4  # share of the work kept in the worst strain's cost: it holds what is nowhere near the worst
 SHORTER = 1.5  # each stage reaches for this over its power less than the worst
-ENOUGH = 1e-6  # the work's last step promises no more than this share of it
+ENOUGH = 1e-5  # the work's last step promises no more than this share of it
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
-from unwrap.flatten.dissect import Dissection, dissect
+from unwrap.flatten.dissect import dissect
+from unwrap.flatten.elimination import Elimination
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.fronts import Fronts, NotDefinite
 
@@ -39,11 +40,11 @@ class System:
         self.edges = np.column_stack([unique // n, unique % n])
         self.edge = inverse.reshape(3, len(faces))
         self.corner = np.ascontiguousarray(faces.T)
-        self.dissection: Dissection = dissect(places, self.edges)
+        self._elimination = Elimination(dissect(places, self.edges), self.edges)
 
     @cached_property
     def _strain(self) -> tuple[Fronts, IntArray, IntArray]:
-        fronts = Fronts(self.dissection, self.edges, 2)
+        fronts = Fronts(self._elimination, 2)
         every = np.arange(self.count)
         own = fronts.slots(every, every)
         pair = fronts.slots(self.edges[:, 0], self.edges[:, 1]).reshape(-1, 4).T.copy()
@@ -105,7 +106,7 @@ class System:
         -------
         (n, c) float64
         """
-        fronts = Fronts(self.dissection, self.edges, 1)
+        fronts = Fronts(self._elimination, 1)
         every = np.arange(self.count)
         numbers = fronts.numbers
         ends = self.edges.ravel()
