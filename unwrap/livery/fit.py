@@ -13,7 +13,7 @@ from unwrap.livery.planar import polygons_of
 from unwrap.livery.spans import at_parameters, fewest_spans, straight_span
 
 # How far a fitted curve may be from the carried line, mm.
-TOLERANCE = 0.015
+TOLERANCE = 0.014
 # A turn sharper than this at one vertex is a corner, radians.
 CORNER = np.radians(20.0)
 # Rounding that is taken off before corners are looked for, mm.

@@ -16,9 +16,9 @@ from unwrap.flatten.flat_piece import FloatArray
 # Samples per run: enough to hold a curve to it, few enough to be quick.
 LEAST_SAMPLES, MOST_SAMPLES = 96, 1024
 # Distance between samples of a long run, mm.
-SPACING = 0.12
-# A tangent is taken from this share of the run on either side.
-WINDOW = 1.0 / 24.0
+SPACING = 0.06
+# Samples on either side that a tangent is taken from, the longest that fits.
+REACHES = (48, 24, 12, 6, 3)
 # How well a parabola must hold to the samples for its end to give the tangent, in tolerances.
 PARABOLA = 0.05
 # Rounds of moving each sample to its nearest parameter.
@@ -56,7 +56,7 @@ def fewest_spans(
     (k, 4, 2) float64
     """
     samples = _even(points)
-    tangents = _tangents(samples)
+    tangents = _tangents(samples, tolerance)
     tangents[0] = _end_tangent(samples, tolerance) if first is None else first
     tangents[-1] = -_end_tangent(samples[::-1], tolerance) if last is None else last
     end = len(samples) - 1
@@ -93,27 +93,27 @@ def _even(points: FloatArray) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])])
 
 
-def _tangents(samples: FloatArray) -> FloatArray:
-    """Unit tangents: slopes of parabolas through the samples round each (Savitzky and Golay, 1964)."""
-    n = len(samples)
-    reach = max(int(n * WINDOW), 2)
-    out = np.empty_like(samples)
-    for i in range(n):
-        # In the middle of its window a parabola has the slope of the straight line there.
-        half = min(reach, i, n - 1 - i)
-        if half >= 2:
-            x = np.arange(-half, half + 1)
-            out[i] = x @ samples[i - half : i + half + 1]
-        else:
-            low = min(max(i - reach, 0), max(n - 1 - 2 * reach, 0))
-            high = min(low + 2 * reach, n - 1)
-            x = np.arange(low, high + 1) - i
-            basis = np.stack([np.ones(len(x)), x, x * x], axis=1)
-            out[i] = np.linalg.lstsq(basis, samples[low : high + 1], rcond=None)[0][1]
-    size = np.linalg.norm(out, axis=1, keepdims=True)
-    chord = samples[-1] - samples[0]
-    plain = chord / max(float(np.linalg.norm(chord)), 1e-12)
-    return np.where(size > 1e-12, out / np.maximum(size, 1e-12), plain)
+def _tangents(samples: FloatArray, tolerance: float) -> FloatArray:
+    """Unit tangents: slopes of parabolas round each sample (Savitzky and Golay, 1964).
+
+    Each parabola is as long as it holds to the samples, so that sharp bends are not cut
+    and the short straights of a carried line are not followed.
+    """
+    way = np.gradient(samples, axis=0)
+    todo = np.ones(len(samples), dtype=bool)
+    for reach in REACHES:
+        if 2 * reach + 1 > len(samples):
+            continue
+        x = np.arange(-reach, reach + 1)
+        basis = np.stack([np.ones(len(x)), x, x * x], axis=1)
+        windows = np.lib.stride_tricks.sliding_window_view(samples, len(x), axis=0)
+        found = windows @ np.linalg.pinv(basis).T
+        off = np.abs(found @ basis.T - windows).max(axis=(1, 2))
+        middle = slice(reach, len(samples) - reach)
+        good = todo[middle] & (off <= PARABOLA * tolerance)
+        way[middle][good] = found[good, :, 1]
+        todo[middle] &= ~good
+    return way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
 
 
 def _end_tangent(samples: FloatArray, tolerance: float) -> FloatArray:
