@@ -103,6 +103,11 @@ def test_rivets_in_rows_up_to_the_edge(head):
     assert all(detail.width == pytest.approx(2 * head[0][0], rel=0.05) for detail in inner)
 
 
+def test_a_rivet_over_the_corner_leaves_the_corner():
+    rivets = [stud(DRUM).translate((x, 0, z)) for x in (-29.8, 29.8) for z in (-14.8, 14.8)]
+    check_against_plain(patch_of(union([SHEET, *rivets]), (0, 10, 0)), patch_of(SHEET, (0, 10, 0)))
+
+
 def test_two_thousand_rivets_on_one_side():
     one = stud(DRUM, 8)
     rivets = [one.translate((x, 0, z)) for x in np.arange(-29, 29.1, 0.92) for z in np.arange(-14, 14.1, 0.9)]

@@ -127,7 +127,7 @@ def take_off_details(
             if mouth is not None:
                 closed.append(mouth)
                 continue
-            run, fresh = _lowered(vertices, loop, grounded, edges, len(vertices) + len(extra), bridge)
+            run, fresh = _lowered(vertices, loop, grounded, edges, mouths, len(vertices) + len(extra), bridge)
             extra += fresh
             if len(run) > 2:
                 closed.append(run)
@@ -240,8 +240,34 @@ class _Mouths:
     def __init__(self, vertices: FloatArray, loops: list[IntArray]) -> None:
         self.vertices, self.loops = vertices, loops
         self.loop = np.full(len(vertices), -1, dtype=np.int64)
+        self.sides = np.full((len(vertices), 2), -1, dtype=np.int64)  # the neighbours along the edge
         for number, loop in enumerate(loops):
             self.loop[loop] = number
+            self.sides[loop, 0], self.sides[loop, 1] = np.roll(loop, 1), np.roll(loop, -1)
+
+    def corner(self, start: int, before: int, end: int, after: int, reach: float) -> FloatArray | None:
+        """Where the ground's edge on both sides of a gap would meet if it went on straight.
+
+        `before` and `after` are the neighbours of `start` and `end` inside the gap. None
+        where the edge goes straight across, or meets nowhere near.
+        """
+        ways = []
+        for vertex, inner in ((start, before), (end, after)):
+            outer = [int(side) for side in self.sides[vertex] if side >= 0 and side != inner]
+            if len(outer) != 1:
+                return None
+            way = self.vertices[vertex] - self.vertices[outer[0]]
+            ways.append(way / max(float(np.linalg.norm(way)), 1e-12))
+        one, other = ways
+        cosine = float(one @ other)
+        if abs(cosine) > 0.94:
+            return None
+        gap = self.vertices[end] - self.vertices[start]
+        along = (gap @ one - cosine * (gap @ other)) / (1 - cosine * cosine)
+        back = (cosine * (gap @ one) - gap @ other) / (1 - cosine * cosine)
+        first, second = self.vertices[start] + along * one, self.vertices[end] + back * other
+        near = 0 < along <= reach and 0 < back <= reach and np.linalg.norm(first - second) < 2 * STRAIGHT
+        return 0.5 * (first + second) if near else None
 
     def around(self, loop: IntArray, grounded: BoolArray, bridge: float) -> IntArray | None:
         """The whole mouth that a detail's edge runs along, if that is small.
@@ -309,7 +335,13 @@ def facet_stubs(
 
 
 def _lowered(
-    vertices: FloatArray, loop: IntArray, grounded: BoolArray, edges: _GroupEdges, number: int, bridge: float
+    vertices: FloatArray,
+    loop: IntArray,
+    grounded: BoolArray,
+    edges: _GroupEdges,
+    mouths: _Mouths,
+    number: int,
+    bridge: float,
 ) -> tuple[IntArray, list[FloatArray]]:
     """A detail's edge with the runs that leave the ground brought down onto it.
 
@@ -340,7 +372,14 @@ def _lowered(
             # A small thing at the edge is closed straight across; only edging that runs
             # along the edge has an outline of its own to follow.
             if np.linalg.norm(end - start) <= 1.1 * bridge or (reach > 1.1 * bridge).any():
-                low = low[:0]
+                ends = (
+                    int(loop[step]),
+                    int(loop[step - 1]),
+                    int(loop[stop % count]),
+                    int(loop[(stop + 1) % count]),
+                )
+                corner = mouths.corner(*ends, 1.5 * bridge)
+                low = low[:0] if corner is None else corner[None]
             line = np.concatenate([[start], low, [end]])
             kept = _bends(line)[1:-1]
             points = line[kept]
