@@ -81,9 +81,17 @@ def _make_one(job: Path, out: Path, tell: Tell) -> Outcome:
         return Outcome(job, out, 2, (f"{job}: there is not enough memory for this body; simplify it.",))
     lines = (
         *summary_lines(result.report),
+        *_advice(result.report["advice"]),
         f"Written to {out}: {', '.join(path.relative_to(out).as_posix() for path in result.files)}",
     )
     return Outcome(job, out, result.status, lines)
+
+
+def _advice(remarks: Sequence[str]) -> list[str]:
+    if not remarks:
+        return []
+    more = f" ({len(remarks) - 1} more under advice in report.json)" if len(remarks) > 1 else ""
+    return [f"For the printer: {remarks[0].rstrip('.')}{more}."]
 
 
 def _folders(jobs: Sequence[Path], out: Path) -> list[Path]:

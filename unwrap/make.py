@@ -198,9 +198,14 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
             )
         sets.append(NumberedSet(told, pieces, sheets))
     first = sets[0]
-    remarks += press_remarks(first.pieces, press_of(job.print))
     report = build_report(
-        first.pieces, first.sheets, joints=worst_per_joint(met), warnings=remarks, seconds=watch.seconds
+        first.pieces,
+        first.sheets,
+        joints=worst_per_joint(met),
+        warnings=remarks,
+        seconds=watch.seconds,
+        # What a finer or a lighter livery would print better; nothing is wrong with the result.
+        extra={"advice": press_remarks(first.pieces, press_of(job.print))},
     )
     return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]))
 
