@@ -39,7 +39,7 @@ class LetteredView:
     picture: Image.Image
 
 
-def lettered_views(body: Body, steps: Sequence[Step], width: int = 900) -> tuple[LetteredView, ...]:
+def lettered_views(body: Body, steps: Sequence[Step], width: int = 760) -> tuple[LetteredView, ...]:
     """The fewest views that show all pieces well, each with the letters of what it shows."""
     scene = Scene(body, [step.piece for step in steps], per_mm=2.2 * width / float(np.linalg.norm(body.size)))
     views = []

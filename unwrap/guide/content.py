@@ -61,7 +61,7 @@ def gather_guide(
     warnings: Sequence[str] = (),
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
-    width: int = 900,
+    width: int = 760,
 ) -> Guide:
     """Find the order, take the pictures and put the advice together.
 

@@ -29,7 +29,7 @@ def guide_html(
     warnings: Sequence[str] = (),
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
-    width: int = 900,
+    width: int = 760,
 ) -> str:
     """The guide as one HTML page that needs no other file; parameters as in `gather_guide`."""
     guide = gather_guide(

@@ -131,7 +131,15 @@ def _head(guide: Guide) -> list[Flowable]:
     names = [_say(name, SMALL) for name in guide.facts]
     values = [_say(value) for value in guide.facts.values()]
     facts = Table([names, values], colWidths=[WIDE / len(names)] * len(names))
-    facts.setStyle(TableStyle([("LEFTPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, 0), 0)]))
+    facts.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, 0), 0),
+            ]
+        )
+    )
     found: list[Flowable] = [_say("Laying the decals", SMALL), _say(guide.title, TITLE), Spacer(1, 4), facts]
     if guide.warnings:
         said = [_say("Look at this first", NAME), *(_bullet(warning) for warning in guide.warnings)]
@@ -264,5 +272,6 @@ def _strain(guide: Guide) -> list[Flowable]:
         return []
     with Picture.open(io.BytesIO(guide.strain)) as picture:
         wide, high = picture.size
-    scale = min(WIDE / wide, 235 * mm / high)
-    return [*_heading("What the film must do"), Image(io.BytesIO(guide.strain), wide * scale, high * scale)]
+    scale = min(WIDE / wide, 225 * mm / high)
+    picture = Image(io.BytesIO(guide.strain), wide * scale, high * scale)
+    return [CondPageBreak(high * scale + 22 * mm), *_heading("What the film must do"), picture]

@@ -39,8 +39,8 @@ class Light:
 
     key: FloatArray
     reach: float
-    lamp_power: float = 0.70
-    sky_power: float = 0.56
+    lamp_power: float = 0.66
+    sky_power: float = 0.52
     spread: float = 0.14
 
     @classmethod

@@ -50,7 +50,7 @@ ROWS = (
 
 
 def draw_proof(
-    body: Body, pieces: Sequence[Piece], path: str | Path, *, title: str = "", width: int = 1800
+    body: Body, pieces: Sequence[Piece], path: str | Path, *, title: str = "", width: int = 1600
 ) -> Path:
     """Draw the proof as a PNG.
 

@@ -172,7 +172,8 @@ class Scene:
         for index in _parts(count):
             _, directions = self._rays(camera, width, height, index % width, index // width)
             bright, sheen = light.brightness(normal[index], directions, lamp[index], sky[index])
-            tone[index] = colour[index] * bright[:, None] + _gloss(sheen, piece[index])[:, None]
+            lit = colour[index] * bright[:, None] + _gloss(sheen, piece[index])[:, None]
+            tone[index] = _held(lit)
         tone[~body] = ground[~body, None]
         at_edge = _edges(tone.reshape(*grid, 3), piece.reshape(grid), body.reshape(grid)).ravel()
         # Where an edge passes, both sides are needed: each kind is carried on from the
@@ -215,7 +216,7 @@ class Scene:
             bright, sheen = light.brightness(hits.normal, directions, lamp[of], sky[of])
             fine = self._colours(hits, tint) * bright[:, None] + _gloss(sheen, hits.piece)[:, None]
             fine = np.where(hits.body[:, None], fine, ground[of, None])
-            tone[mine] = np.minimum(fine, 1.0).reshape(len(mine), FINE * FINE, 3).mean(axis=1)
+            tone[mine] = _held(fine).reshape(len(mine), FINE * FINE, 3).mean(axis=1)
 
     def _rays(
         self,
@@ -315,6 +316,11 @@ def _ground_tone(sky: FloatArray, lamp: FloatArray, grid: tuple[int, int]) -> Fl
     near = np.clip(np.minimum(x[None, :], y[:, None]), 0.0, 1.0).ravel()
     fade = near * near * (3.0 - 2.0 * near)
     return 1.0 - fade * (0.62 * (1.0 - sky) ** 1.15 + 0.10 * (1.0 - lamp))
+
+
+def _held(tone: FloatArray) -> FloatArray:
+    """Tones brighter than white taken back to it in step, so that cream stays cream."""
+    return tone / np.maximum(tone.max(axis=1, keepdims=True), 1.0)
 
 
 def _gloss(sheen: FloatArray, piece: IntArray) -> FloatArray:
