@@ -107,7 +107,7 @@ def measure(faces: int, page: Page, folder: Path) -> None:
         click = page.evaluate("window.clicked")
         print(
             f"{len(body.faces):>9,} faces: empty request {empty:.1f} ms; opened and drawn {opened:.2f} s "
-            f"({1000 * opened / empty:.0f} x); click to coloured region {click:.0f} ms ({click / empty:.0f} x)"
+            f"({1000 * opened / empty:.0f} x); coloured after a click {click:.0f} ms ({click / empty:.0f} x)"
         )
 
 

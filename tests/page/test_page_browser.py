@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import APOTHEM, LENGTH, SIDE
+from prism_body import APOTHEM, LENGTH, SIDE
 
 from unwrap.make import make
 from unwrap.page.server import Serving
@@ -212,7 +212,7 @@ def test_make_gives_what_the_command_gives(visit: Visit, job: Path, tmp_path: Pa
 
 
 def test_a_body_is_loaded_by_upload(visit: Visit, job: Path, tmp_path: Path) -> None:
-    from conftest import prism
+    from prism_body import prism
 
     bigger = tmp_path / "elsewhere" / "bigger.stl"
     bigger.parent.mkdir()

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import httpx
 import numpy as np
 import pytest
-from conftest import APOTHEM, LENGTH, SIDE, prism
+from prism_body import APOTHEM, LENGTH, SIDE, prism
 
 from unwrap.errors import BadInput
 from unwrap.page.opening import job_for
