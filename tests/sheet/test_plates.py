@@ -31,11 +31,11 @@ def lined_piece(ground="#f2e4b8", line="#1d2b53", width=0.5, **more):
 
 @settings(max_examples=60, deadline=None)
 @given(
-    st.lists(st.tuples(st.floats(-3, 43), st.floats(-3, 33)), min_size=3, max_size=9),
+    st.lists(st.tuples(st.integers(-300, 4300), st.integers(-300, 3300)), min_size=3, max_size=9),
     st.floats(0.2, 3.0),
 )
 def test_dots_are_those_whose_middle_is_inside(corners, hole):
-    area = shapely.Polygon(corners).buffer(0)
+    area = shapely.Polygon(np.array(corners) / 100).buffer(0)
     middle = area.centroid.buffer(hole) if not area.is_empty else shapely.Polygon()
     area = area.difference(middle)
     rows, columns, inside = area_dots(area, IDENTITY, (30, 40))
@@ -174,7 +174,9 @@ def test_places_over_the_limit_are_named():
 
 def test_fine_lines_of_several_inks_are_flagged():
     piece = lined_piece(line="#1d2b53", width=0.25)
-    assert any("lining 1 is 0.25 mm wide" in remark for remark in press_remarks([piece], Press()))
+    other = piece_of("end", piece.flat.points, piece.flat.faces, piece.paints, bleed=0)
+    (remark,) = press_remarks([piece, other], Press())
+    assert "#1d2b53" in remark and "0.25 mm wide on side, end" in remark and "0.30 mm" in remark
     assert press_remarks([lined_piece(line="#00ffff", width=0.25)], Press()) == ()
     assert press_remarks([lined_piece(line="#1d2b53", width=0.31)], Press()) == ()
 
@@ -184,7 +186,7 @@ def test_the_stroke_of_lettering_is_measured():
     bar = Paint("lettering", "#1d2b53", shapely.box(5, 5, 25, 5.2), label="QT")
     piece = piece_of("side", points, faces, [bar], bleed=0)
     (remark,) = press_remarks([piece], Press())
-    assert "QT is 0.20 mm wide" in remark
+    assert "0.20 mm wide on side" in remark
 
 
 def test_plates_are_mirrored_face_down_and_carry_the_second_white_inside_the_first():

@@ -11,7 +11,7 @@ from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve, Paint
 from unwrap.sheet.curves import straight_curve
-from unwrap.sheet.plates import polygons_in
+from unwrap.sheet.plates import offset, polygons_in
 
 # Paint that stops this near to the outline, mm, was meant to reach it.
 REACHES = 0.02
@@ -40,7 +40,7 @@ class BleedGround:
         closed = outline.buffer(bleed).buffer(-bleed) if bleed > 0 else outline
         notches = polygons_in(closed.difference(outline))
         # A little beyond the notch itself, so that its mouth is shared out as well.
-        self.shared = polygons_in(notches.buffer(bleed, join_style="mitre").difference(outline))
+        self.shared = polygons_in(offset(notches, bleed).difference(outline))
         self.lips = np.zeros((0, 2))
         self.cells: list[shapely.Geometry] = []
         if not self.shared.is_empty:
@@ -62,7 +62,7 @@ class BleedGround:
         runs = self.outline.boundary.intersection(reach)
         if self.bleed <= 0 or runs.length <= 2 * REACHES:
             return shapely.Polygon()
-        carried = runs.buffer(self.bleed, cap_style="flat", join_style="mitre", mitre_limit=2.0)
+        carried = offset(runs, self.bleed, cap_style="flat")
         carried = carried.difference(self.outline)
         if self.cells:
             shapely.prepare(reach)
@@ -101,7 +101,7 @@ def carry_over(paint: Paint, ground: BleedGround) -> Paint:
         return paint
     edge = ground.outline.boundary
     up_to_edge = edge.intersection(paint.area.buffer(REACHES, quad_segs=2))
-    strip = up_to_edge.buffer(2 * REACHES, cap_style="flat", join_style="mitre").intersection(ground.outline)
+    strip = offset(up_to_edge, 2 * REACHES, cap_style="flat").intersection(ground.outline)
     area = polygons_in(shapely.union_all([paint.area, strip, beyond], grid_size=GRID))
     longer = _longer_strokes(paint, edge, up_to_edge, ground.bleed)
     if longer is not None:

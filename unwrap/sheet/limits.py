@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from unwrap.livery.paint import Paint
-from unwrap.sheet.inks import LEAST_TINT, Press, tints_of, wanted_tints
+from unwrap.sheet.inks import Press, tints_of, wanted_tints
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.plates import visible_paints
 
+# An ink fainter than this does not show when it lands beside its line.
+SHOWS_ASIDE = 0.1
 # A sum of tints is not over its limit by rounding alone.
 ROUNDING = 1e-6
 
@@ -68,7 +70,7 @@ def press_remarks(pieces: Sequence[Piece], press: Press) -> tuple[str, ...]:
     -------
     tuple of str
         Colours that were held to the coverage limit, with the pieces and places; and
-        lines finer than `Press.least_built` in more than one ink.
+        lines finer than `Press.least_built` in more than one ink, by colour.
     """
     remarks = []
     by_colour: dict[str, list[OverLimit]] = {}
@@ -81,17 +83,19 @@ def press_remarks(pieces: Sequence[Piece], press: Press) -> tuple[str, ...]:
         remarks.append(
             f"{colour} wants {places[0].total:.0%} of ink, held to the limit of {press.limit:.0%}: {where}."
         )
-    fine: dict[tuple[str, str], tuple[str, float]] = {}
+    fine: dict[str, dict[str, list[float]]] = {}
     for piece in pieces:
         for paint in piece.paints:
             width = line_width(paint)
-            inks = sum(tint >= LEAST_TINT for tint in tints_of(paint.colour, press))
+            inks = sum(tint >= SHOWS_ASIDE for tint in tints_of(paint.colour, press))
             if width is not None and inks > 1 and width < press.least_built - ROUNDING:
-                fine[piece.name, paint.label or paint.kind] = paint.colour, width
-    for (name, label), (colour, width) in fine.items():
+                fine.setdefault(paint.colour, {}).setdefault(piece.name, []).append(width)
+    for colour, found in fine.items():
+        widths = sorted(width for some in found.values() for width in some)
+        span = " to ".join(dict.fromkeys(f"{width:.2f}" for width in (widths[0], widths[-1])))
         remarks.append(
-            f"{name}: {label} is {width:.2f} mm wide in {colour}, which is built of several inks; below "
-            f"{press.least_built:.2f} mm they can land side by side: widen it or choose a pure ink."
+            f"{colour} is built of several inks, in lines {span} mm wide on {', '.join(found)}; below "
+            f"{press.least_built:.2f} mm the inks can land side by side: widen them or choose a purer colour."
         )
     return tuple(remarks)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+import numpy as np
 import shapely
 
 from unwrap.livery.fit import curves_of_area
@@ -37,7 +38,7 @@ def white_area(piece: Piece, choke: float = 0.15, bare: frozenset[str] = frozens
     visible = visible_paints(piece)
     backed = [(colour, area) for kind, colour, area in visible if colour not in bare and kind not in bare]
     printed = shapely.union_all([area for _, area in backed])
-    inside = printed.buffer(-choke, join_style="mitre", mitre_limit=2.0) if choke > 0 else printed
+    inside = offset(printed, -choke) if choke > 0 else printed
     own = shapely.union_all([area for colour, area in backed if is_white(colour)])
     return polygons_in(shapely.union(inside, own))
 
@@ -78,3 +79,14 @@ def polygons_in(area: shapely.Geometry) -> shapely.Geometry:
             holes = [ring for ring in part.interiors if shapely.Polygon(ring).area > LEAST_AREA]
             kept.append(part if len(holes) == len(part.interiors) else shapely.Polygon(part.exterior, holes))
     return kept[0] if len(kept) == 1 else shapely.union_all(kept) if kept else shapely.Polygon()
+
+
+def offset(shape: shapely.Geometry, by: float, mitre_limit: float = 2.0, **more: str) -> shapely.Geometry:
+    """A shape grown by `by` mm, or shrunk where that is negative, its corners kept sharp.
+
+    Vertices closer together than a ten-thousandth of a millimetre are thinned first: at
+    them an offset's corner divides by nothing. The geometry library copes, but leaves
+    the processor's error flags up behind it, so those are not listened to.
+    """
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        return shapely.simplify(shape, 1e-4).buffer(by, join_style="mitre", mitre_limit=mitre_limit, **more)

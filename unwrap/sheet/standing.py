@@ -12,6 +12,7 @@ import shapely.affinity
 from unwrap.errors import BadInput
 from unwrap.sheet.naming import CLEAR, box_at, place_name
 from unwrap.sheet.piece import Piece
+from unwrap.sheet.plates import offset
 from unwrap.sheet.sheet import NamePlace, Placement
 
 # Shapes are handed to the nesting as coarser ones that contain them, mm.
@@ -155,14 +156,14 @@ def _with_name(copy: Copy, printed: shapely.Geometry, gap: float) -> Copy:
 
 def _nesting_shape(printed: shapely.Geometry, name: shapely.Polygon | None, gap: float) -> shapely.Polygon:
     """A coarse polygon round a printed shape, half the gap and the name; openings are given up."""
-    grown = printed.buffer(gap / 2 + SLACK, join_style="mitre", mitre_limit=1.5)
+    grown = offset(printed, gap / 2 + SLACK, mitre_limit=1.5)
     if name is not None:
         # Grown so far that it joins the piece's own ground where the gap is narrow.
         grown = grown.union(name.buffer(max(CLEAR - gap / 2, 0.0) + SLACK, join_style="mitre"))
     solid = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(grown)])
     if solid.geom_type != "Polygon":
         solid = solid.convex_hull
-    coarse = solid.simplify(COARSENESS).buffer(COARSENESS, join_style="mitre", mitre_limit=1.5)
+    coarse = offset(solid.simplify(COARSENESS), COARSENESS, mitre_limit=1.5)
     coarse = shapely.Polygon(coarse.exterior).simplify(COARSENESS / 20)
     return shapely.intersection(coarse, solid.envelope)
 
