@@ -110,11 +110,7 @@ class Board:
         cut = self.mesher.mesh(slits)
         if cut is None:
             return Trial(slits, np.inf, cost)
-        problem = _problem(cut, self.size)
-        points, _ = minimise(problem, Work(), cut.chart / self.size, steps=4, tolerance=1e-3)
-        # Slopes are right only where the least value is really reached: the last stage runs to its end.
-        points, _ = minimise(problem, self._law(power), points, steps=60, tolerance=1e-3)
-        need = _mean(problem, self._law(power), points)
+        points, need = _laid_flat(cut, self.size, self._law(power))
         return Trial(slits, need, cost, cut, points * self.size, overlaps(points, cut.faces))
 
     def slopes(self, trial: Trial, power: float = POWER) -> tuple[FloatArray, FloatArray]:
@@ -166,8 +162,26 @@ class Board:
         return (metric.areas * (t1**law.power + t2**law.power)).reshape(copies, -1).sum(axis=1)
 
     def _law(self, power: float) -> Worst:
-        low, high = self.film.window
-        return Worst(-0.5 * np.log(low * high), 0.5 * np.log(high / low), power, 1e-3)
+        return _law(self.film, power)
+
+
+def flat_need(ground: Ground, film: Film, power: float = POWER) -> float:
+    """Need of a coarse mesh as it stands; its chart is a flat shape to start from."""
+    size = float(np.sqrt(metric_of(ground.surface, ground.faces).areas.sum()))
+    return _laid_flat(ground, size, _law(film, power))[1]
+
+
+def _laid_flat(cut: Ground, size: float, law: Worst) -> tuple[FloatArray, float]:
+    problem = _problem(cut, size)
+    points, _ = minimise(problem, Work(), cut.chart / size, steps=4, tolerance=1e-3)
+    # Slopes are right only where the least value is really reached: the last stage runs to its end.
+    points, _ = minimise(problem, law, points, steps=60, tolerance=1e-3)
+    return points, _mean(problem, law, points)
+
+
+def _law(film: Film, power: float) -> Worst:
+    low, high = film.window
+    return Worst(-0.5 * np.log(low * high), 0.5 * np.log(high / low), power, 1e-3)
 
 
 def _problem(cut: Ground, size: float) -> Problem:

@@ -111,6 +111,9 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
             found += [t for t in latest if np.isfinite(t.need)]
             # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
             reached = [t.cost for t in found if t.reaches(target)]
+            # On a saddle the lips of every slit lie over each other: no count will mend that.
+            if count >= 2 and found and all(t.overlap for t in found):
+                return []
             if reached and min(t.cost for t in latest) > 1.8 * min(reached):
                 break
     return found

@@ -73,7 +73,11 @@ def relieve(
     price = _per_vertex(cost, count, "cost", 1.0)[uncut.vertex]
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
-    copy, corners, weights = coarse_copy(ground, MIDDLING)
+    try:
+        copy, corners, weights = coarse_copy(ground, MIDDLING)
+    except ValueError:
+        why = "its outline is too intricate to plan relief cuts on"
+        return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
     field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
     mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()
     board = Board(field, film, COARSE, mirrors)
@@ -87,9 +91,8 @@ def relieve(
         if best is not None and best.good:
             return best.piece
     if best is None or best.overlap:
-        return replace(
-            uncut, notes=(*uncut.notes, "no relief cut was found that helps", *_helps(uncut, most))
-        )
+        why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
+        return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
     return replace(best.piece, notes=(*best.piece.notes, *_helps(best.piece, most)))
 
 
