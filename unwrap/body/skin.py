@@ -88,13 +88,12 @@ def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) 
         Places that are outside only because nothing else says otherwise.
     """
     normal = normals[face]
-    looks = sky_directions(FIRST_LOOK + SECOND_LOOK)
-    first = look_at_sky(rays, places, normal, looks[:FIRST_LOOK])
+    first = look_at_sky(rays, places, normal, sky_directions(FIRST_LOOK, turn=0.3))
     # What is far beyond doubt already needs no second look.
     outside = first.light >= 1.3 * WELL_LIT
     doubt = np.flatnonzero(~outside)
     dark = doubt[first.free[doubt] == 0]
-    rest = looks[FIRST_LOOK:]
+    rest = sky_directions(SECOND_LOOK, turn=1.1)
     if len(dark) > CROWDED:
         # Inner walls of a very fine mesh: some places speak for their neighbours.
         spoken, speaker = _speakers(rays, places[dark], normal[dark])
@@ -108,7 +107,7 @@ def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) 
     behind, thin = _other_side(rays, normals, places[doubt[between]], normal[doubt[between]])
     plain[between] = True
     wall = between[thin]
-    there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], looks[:OTHER_LOOK])
+    there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], sky_directions(OTHER_LOOK, turn=1.1))
     plain[wall] = sky.light[wall] >= there.light
     outside[doubt] = plain
     return outside, doubt[between[plain[between]]]

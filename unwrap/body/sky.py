@@ -22,20 +22,17 @@ GRAZING = 0.05
 HIGH = float(np.sin(np.radians(20.0)))
 
 
-def sky_directions(count: int) -> FloatArray:
+def sky_directions(count: int, turn: float = 0.0) -> FloatArray:
     """(count, 3) unit directions spread evenly from 25 degrees below the horizon to the zenith.
 
-    A spherical Fibonacci lattice (Swinbank and Purser, 2006), in an order in which each
-    beginning is spread too.
+    A spherical Fibonacci lattice (Swinbank and Purser, 2006), turned about the vertical by
+    `turn` radians, so that two of them do not look the same way.
     """
     rank = np.arange(count)
-    # Visiting the heights in golden-ratio steps spreads the first few directions as well as all.
-    step = next(k for k in range(max(1, round(0.618 * count)), 2 * count + 2) if np.gcd(k, count) == 1)
-    height = (rank * step % count + 0.5) / count
-    z = np.sin(LOWEST) + (1.0 - np.sin(LOWEST)) * height
-    turn = 2.0 * np.pi * 0.6180339887498949 * (rank * step % count)
+    z = np.sin(LOWEST) + (1.0 - np.sin(LOWEST)) * (rank + 0.5) / count
+    angle = turn + 2.0 * np.pi * 0.6180339887498949 * rank
     flat = np.sqrt(1.0 - z**2)
-    return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
+    return np.stack([flat * np.cos(angle), flat * np.sin(angle), z], axis=1)
 
 
 class Sky(NamedTuple):
@@ -78,7 +75,7 @@ def look_at_sky(rays: Rays, places: FloatArray, normals: FloatArray, directions:
     places, normals : (k, 3) float64
         Places on the body and the side that they look to.
     directions : (d, 3) float64
-        From `sky_directions`: all of them, or a beginning or end.
+        From `sky_directions`, all of them.
 
     Returns
     -------
