@@ -8,12 +8,13 @@
 True
 """
 
+from unwrap.bench import Result
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
 from unwrap.film import Film
 from unwrap.flatten import distortion_bound, flatten
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.make import Result, make
+from unwrap.make import make
 from unwrap.relief import relieve
 
 # `unwrap.flatten` and `unwrap.make` are the functions; the folder and the file of the same

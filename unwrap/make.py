@@ -8,13 +8,12 @@ at a time: `open_job`, then per region `mark_region`, `ready_patch`, `lay_flat`,
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray
+from unwrap.bench import Bench, Flattened, NumberedSet, Result
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
@@ -41,81 +40,10 @@ from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
 from unwrap.sheet.piece import Piece
-from unwrap.sheet.sheet import Sheet
 
 # A detail of the prototype up to this size does not shape the film: rivet heads,
 # beading, boiler bands. Common practice, no source.
 BRIDGE_PROTOTYPE_MM = 100.0
-
-
-@dataclass(frozen=True, eq=False)
-class Bench:
-    """A job with its body on the bench.
-
-    Parameters
-    ----------
-    job : Job
-        What is wanted.
-    folder : Path
-        The job file's folder; the body and the drawings are named from there.
-    body : Body
-        The body, mm.
-    outside : (m,) bool
-        The body's faces that are seen from outside.
-    """
-
-    job: Job
-    folder: Path
-    body: Body
-    outside: BoolArray
-
-
-@dataclass(frozen=True, eq=False)
-class Flattened:
-    """A marked region, made ready and laid flat."""
-
-    mark: RegionMark
-    patch: Patch
-    flat: FlatPiece
-
-
-@dataclass(frozen=True, eq=False)
-class NumberedSet:
-    """The pieces and sheets that carry one of the running numbers."""
-
-    number: str
-    pieces: tuple[Piece, ...]
-    sheets: tuple[Sheet, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Result:
-    """What a job gave.
-
-    Parameters
-    ----------
-    report : dict
-        What `report.json` holds.
-    pieces : tuple of Piece
-    sheets : tuple of Sheet
-    files : tuple of Path
-        Everything that was written.
-    further : tuple of NumberedSet
-        The sets for the running numbers after the first.
-    status : int
-        0 done; 1 done, but something in the result needs the user.
-    """
-
-    report: dict[str, Any]
-    pieces: tuple[Piece, ...]
-    sheets: tuple[Sheet, ...]
-    files: tuple[Path, ...] = ()
-    further: tuple[NumberedSet, ...] = ()
-
-    @property
-    def status(self) -> int:
-        """The command's exit status."""
-        return 1 if self.report["warnings"] else 0
 
 
 def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> Result:

@@ -6,8 +6,9 @@ import json
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from unwrap.bench import Bench, Result
 from unwrap.flatten import flatten
 from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import html_of
@@ -22,9 +23,6 @@ from unwrap.sheet.inks import Press
 from unwrap.sheet.pdf import sheet_pdf
 from unwrap.sheet.sheet import Sheet
 from unwrap.sheet.svg import sheet_svg, trial_svg, white_svg
-
-if TYPE_CHECKING:
-    from unwrap.make import Bench, Result
 
 # What a run may leave in its folder; an older run's are replaced as one set.
 WRITTEN = (

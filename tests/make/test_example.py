@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 import shapely
 
+from unwrap.bench import Result
 from unwrap.livery.carry import Carry
-from unwrap.make import Result, make
+from unwrap.make import make
 
 JOB = Path(__file__).parents[2] / "examples" / "tank_engine" / "job.toml"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -10,8 +10,9 @@ import trimesh
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from unwrap.bench import Result
 from unwrap.job import parse_job
-from unwrap.make import Result, lay_out_bench, make_pieces
+from unwrap.make import lay_out_bench, make_pieces
 from unwrap.progress import Stopwatch
 
 RADIUS, LENGTH, SECTIONS = 8.0, 40.0, 40

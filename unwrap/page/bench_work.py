@@ -9,12 +9,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
+from unwrap.bench import Flattened
 from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
-from unwrap.make import Flattened, finish, flatten_mark
+from unwrap.make import finish, flatten_mark
 from unwrap.page.session import Session, mark_named
 from unwrap.page.upright import upright
 from unwrap.progress import Stopwatch

@@ -10,13 +10,14 @@ from typing import Any
 
 import numpy as np
 
+from unwrap.bench import Bench
 from unwrap.body.body import Body, BoolArray
 from unwrap.body.rays import Rays
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark, parse_job
-from unwrap.make import Bench, mark_region
+from unwrap.make import mark_region
 from unwrap.page.first_look import FirstLook
 from unwrap.page.history import History, write_safely
 from unwrap.page.job_text import change

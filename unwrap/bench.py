@@ -1,0 +1,84 @@
+"""What lies on the bench while a job is made, and what comes of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from unwrap.body.body import Body, BoolArray
+from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.job import Job, RegionMark
+from unwrap.regions.region import Patch
+from unwrap.sheet.piece import Piece
+from unwrap.sheet.sheet import Sheet
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A job with its body on the bench.
+
+    Parameters
+    ----------
+    job : Job
+        What is wanted.
+    folder : Path
+        The job file's folder; the body and the drawings are named from there.
+    body : Body
+        The body, mm.
+    outside : (m,) bool
+        The body's faces that are seen from outside.
+    """
+
+    job: Job
+    folder: Path
+    body: Body
+    outside: BoolArray
+
+
+@dataclass(frozen=True, eq=False)
+class Flattened:
+    """A marked region, made ready and laid flat."""
+
+    mark: RegionMark
+    patch: Patch
+    flat: FlatPiece
+
+
+@dataclass(frozen=True, eq=False)
+class NumberedSet:
+    """The pieces and sheets that carry one of the running numbers."""
+
+    number: str
+    pieces: tuple[Piece, ...]
+    sheets: tuple[Sheet, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """What a job gave.
+
+    Parameters
+    ----------
+    report : dict
+        What `report.json` holds.
+    pieces : tuple of Piece
+    sheets : tuple of Sheet
+    files : tuple of Path
+        Everything that was written.
+    further : tuple of NumberedSet
+        The sets for the running numbers after the first.
+    status : int
+        0 done; 1 done, but something in the result needs the user.
+    """
+
+    report: dict[str, Any]
+    pieces: tuple[Piece, ...]
+    sheets: tuple[Sheet, ...]
+    files: tuple[Path, ...] = ()
+    further: tuple[NumberedSet, ...] = ()
+
+    @property
+    def status(self) -> int:
+        """The command's exit status."""
+        return 1 if self.report["warnings"] else 0
