@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from unwrap.body.body import Body, FloatArray, IntArray
-from unwrap.body.rays import Rays
 from unwrap.errors import BadInput
 from unwrap.regions.edges import face_normals
 from unwrap.regions.nearest import distances
@@ -94,9 +93,8 @@ def _deviation(body: Body, patch: Patch) -> tuple[float, FloatArray]:
     thin = _one_per_cell(points, size * SAMPLE_SHARE)
     points, normals = points[thin], normals[thin]
     flip = np.array([1.0, -1.0, 1.0])
-    rays = Rays(body.vertices, body.faces)
-    here = rays.first(points + REACH * normals, -normals).distance
-    there = rays.first((points + REACH * normals) * flip, -normals * flip).distance
+    here = body.rays.first(points + REACH * normals, -normals).distance
+    there = body.rays.first((points + REACH * normals) * flip, -normals * flip).distance
     more = np.abs(np.minimum(there, 2 * REACH) - np.minimum(here, 2 * REACH))
     doubt = np.flatnonzero(more > SURE)
     if not len(doubt):
