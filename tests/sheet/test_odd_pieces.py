@@ -2,6 +2,7 @@
 
 import io
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pikepdf
@@ -14,6 +15,7 @@ from unwrap.livery.paint import Paint
 from unwrap.sheet.dots import plate_dots, plate_pngs
 from unwrap.sheet.inks import Press
 from unwrap.sheet.layout import lay_out
+from unwrap.sheet.marks import sheet_marks
 from unwrap.sheet.outline import risk_spares
 from unwrap.sheet.pdf import sheet_pdf
 from unwrap.sheet.svg import sheet_svg, trial_svg, white_svg
@@ -105,3 +107,16 @@ def test_a_piece_at_risk_gets_a_spare():
     cut = flat_of(points, faces)
     object.__setattr__(cut, "cuts", (np.zeros((2, 3)),))
     assert risk_spares(cut) == 1
+
+
+def test_every_slit_is_numbered_outside_its_mouth():
+    slits = (np.array([[10.0, 0.0], [10.0, 8.0]]), np.array([[30.0, 20.0], [30.0, 12.0]]))
+    piece = replace(box_piece("side", 40, 20, lining=None, spares=1), slits=slits)
+    (sheet,) = lay_out([piece], 105, 148, gap=3, effort=0.05)
+    numbers = {(mark.piece, mark.text): mark for mark in sheet_marks(sheet) if mark.text.startswith("slit")}
+    assert set(numbers) == {(name, f"slit {k}") for name in ("side", "side-2") for k in (1, 2)}
+    for place in sheet.placements:
+        for k, slit in enumerate(slits, start=1):
+            mouth = place.matrix[:, :2] @ slit[0] + place.matrix[:, 2]
+            points = numbers[place.name, f"slit {k}"].curves[0].spans.reshape(-1, 2)
+            assert np.linalg.norm(points.mean(axis=0) - mouth) < 4.0

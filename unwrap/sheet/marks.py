@@ -78,12 +78,6 @@ def _box_of(mark: Mark) -> shapely.Polygon:
     return shapely.box(*points.min(axis=0), *points.max(axis=0)).buffer(CLEAR, join_style="mitre")
 
 
-def _turned_box(at: FloatArray, turn: float, x0: float, y0: float, x1: float, y1: float) -> shapely.Polygon:
-    c, s = np.cos(turn), np.sin(turn)
-    corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    return shapely.Polygon(corners @ np.array([[c, s], [-s, c]]) + at)
-
-
 def _arrow(direction: FloatArray, middle: FloatArray, size: float, solid: bool) -> tuple[Curve, ...]:
     """A small arrow through `middle`: a solid head for the front, an open one for the top."""
     along, across = direction, np.array([-direction[1], direction[0]])
@@ -163,25 +157,30 @@ def _free_place(shape: shapely.Geometry, name: str, arrow: bool, ground: _Ground
 def _slit_numbers(placement: Placement, ground: _Ground) -> list[Mark]:
     """A number at the mouth of every slit, outside the piece, in the order of the guide."""
     marks: list[Mark] = []
-    mouths = slit_mouths(placement.piece)
     matrix = placement.matrix
-    for number, (mouth, tip) in enumerate(mouths, start=1):
-        text = str(number)
-        width = text_width(text, NUMBER_SIZE)
-        out = mouth - tip
-        out = out / max(float(np.linalg.norm(out)), 1e-9)
-        for distance in (0.9, 1.4, 2.0, 3.0, 4.5):
-            middle = matrix[:, :2] @ (mouth + distance * out) + matrix[:, 2]
-            at = middle - np.array([width / 2, 0.58])
-            box = _turned_box(at, 0.0, -0.1, -0.1, width + 0.1, 1.3)
-            if ground.is_free(box):
-                ground.take(box)
-                name = placement.name
-                marks.append(
-                    Mark("text", text_curves(text, NUMBER_SIZE, (at[0], at[1])), f"slit {number}", name)
-                )
-                break
+    for number, (mouth, tip) in enumerate(slit_mouths(placement.piece), start=1):
+        out = matrix[:, :2] @ (mouth - tip)
+        found = _beside(matrix[:, :2] @ mouth + matrix[:, 2], out, str(number), ground)
+        if found is not None:
+            curves = text_curves(str(number), found.size, (found.x, found.y))
+            marks.append(Mark("text", curves, f"slit {number}", placement.name))
     return marks
+
+
+def _beside(mouth: FloatArray, out: FloatArray, text: str, ground: _Ground) -> NamePlace | None:
+    """The nearest free place for a number outside a mouth: straight out of it, then to the sides."""
+    heading = float(np.arctan2(out[1], out[0]))
+    for distance in (0.9, 1.3, 1.8, 2.5, 3.5):
+        for size in (NUMBER_SIZE, 0.75 * NUMBER_SIZE):
+            width, tall = text_width(text, size), 0.73 * size
+            for aside in np.radians((0, 25, -25, 50, -50, 75, -75)):
+                middle = mouth + distance * np.array([np.cos(heading + aside), np.sin(heading + aside)])
+                x, y = middle - np.array([width, tall]) / 2
+                box = shapely.box(x - 0.1, y - 0.1, x + width + 0.1, y + tall + 0.1)
+                if ground.is_free(box):
+                    ground.take(box)
+                    return NamePlace(float(x), float(y), 0.0, size)
+    return None
 
 
 def slit_mouths(piece: Piece) -> list[tuple[FloatArray, FloatArray]]:
