@@ -207,7 +207,7 @@ class RegionMark(_Part):
 
     name: str = Field(min_length=1, max_length=60)
     at: Place | None = None
-    crease: float = Field(default=30.0, gt=0.0, le=180.0)
+    crease: float = Field(default=36.0, gt=0.0, le=180.0)
     within: Within = Within()
     bridge: Width | None = None
     openings: Literal["cut", "cover"] = "cut"

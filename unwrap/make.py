@@ -28,6 +28,7 @@ from unwrap.livery.joints import Mismatch, lines_along_joints, measure_joints
 from unwrap.livery.paint import Paint
 from unwrap.output import all_at_once
 from unwrap.progress import Stopwatch, Tell, silent
+from unwrap.regions import default_bridge
 from unwrap.regions.grow import grow_region
 from unwrap.regions.mirror import reflect_patch
 from unwrap.regions.nearest import nearest_on_faces
@@ -40,10 +41,6 @@ from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
 from unwrap.sheet.piece import Piece
-
-# A detail of the prototype up to this size does not shape the film: rivet heads,
-# beading, boiler bands. Common practice, no source.
-BRIDGE_PROTOTYPE_MM = 100.0
 
 
 def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> Result:
@@ -161,7 +158,7 @@ def flatten_mark(bench: Bench, mark: RegionMark, done: dict[str, Flattened], wat
 
 def bridge_of(job: Job, mark: RegionMark) -> float:
     """Size up to which details are carried over, mm."""
-    return mark.bridge if mark.bridge is not None else BRIDGE_PROTOTYPE_MM / job.job.scale
+    return mark.bridge if mark.bridge is not None else default_bridge(job.job.scale)
 
 
 def mark_region(bench: Bench, mark: RegionMark) -> Region:

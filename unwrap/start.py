@@ -178,7 +178,7 @@ min_gap = 0.15
 
 # ---- Regions: each becomes one piece of decal. `at` is any point on it, as on view drawings
 # and in `unwrap look`. Useful besides:
-#   crease = 30                            degrees; the region ends at sharper edges
+#   crease = 36                            degrees; the region ends at sharper edges
 #   within = {{ x = [-20, 40], z = [5, 30] }}  trims it along the body's axes
 #   joint = "bottom"                       where a region that closes on itself is opened
 #   openings = "cut"                       or "cover"
