@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
@@ -74,13 +74,10 @@ def relieve(
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
     try:
-        copy, corners, weights = coarse_copy(ground, MIDDLING)
+        board = _board(ground, film, price, clear, symmetric)
     except ValueError:
         why = "its outline is too intricate to plan relief cuts on"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
-    field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), clear[corners].any(axis=1))
-    mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()
-    board = Board(field, film, COARSE, mirrors)
     best: Fit | None = None
     for trial in plan(board, most=most)[:2]:
         found = _finished(board, trial, ground, uncut.bound)
@@ -94,6 +91,14 @@ def relieve(
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
     return replace(best.piece, notes=(*best.piece.notes, *_helps(best.piece, most)))
+
+
+def _board(ground: Ground, film: Film, price: FloatArray, clear: NDArray[np.bool_], symmetric: bool) -> Board:
+    copy, corners, weights = coarse_copy(ground, MIDDLING)
+    barred = np.asarray(clear[corners].any(axis=1))
+    field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), barred)
+    mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()
+    return Board(field, film, COARSE, mirrors)
 
 
 def _finished(board: Board, trial: Trial, ground: Ground, bound: float) -> Fit | None:

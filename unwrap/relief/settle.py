@@ -145,6 +145,8 @@ def _moved(board: Board, slits: tuple[Slit, ...], step: FloatArray) -> tuple[Sli
 
 
 def _merit(trial: Trial, target: float, price: float) -> float:
+    if not np.isfinite(trial.need):
+        return np.inf
     return trial.cost + price * max(0.0, trial.need - target)
 
 
