@@ -14,7 +14,7 @@ from unwrap.sheet.curves import straight_curve
 from unwrap.sheet.foot import Mark, foot_marks
 from unwrap.sheet.layout import placed_shapes
 from unwrap.sheet.lettering import text_curves, text_width
-from unwrap.sheet.naming import ARROW_HALF, ARROW_LIFT, ARROW_ROOM, SIZES, box_at, name_box
+from unwrap.sheet.naming import ARROW_HALF, ARROW_LIFT, ARROW_ROOM, SIZES, box_at, name_box, slit_mouths
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 
@@ -181,23 +181,6 @@ def _beside(mouth: FloatArray, out: FloatArray, text: str, ground: _Ground) -> N
                     ground.take(box)
                     return NamePlace(float(x), float(y), 0.0, size)
     return None
-
-
-def slit_mouths(piece: Piece) -> list[tuple[FloatArray, FloatArray]]:
-    """(mouth, tip) of every relief cut and fitting slit on the piece, mm, relief cuts first."""
-    found = []
-    flat = piece.flat
-    for cut in flat.cuts:
-        ends = []
-        for end in (cut[0], cut[-1]):
-            away = np.linalg.norm(flat.surface - end, axis=1)
-            near = away <= away.min() + 1e-6
-            ends.append(flat.points[near].mean(axis=0))
-        found.append((ends[0], ends[1]))
-    for slit in piece.slits:
-        if not any(np.linalg.norm(slit[-1] - tip) < 0.05 for _, tip in found):
-            found.append((slit[0], slit[-1]))
-    return found
 
 
 def crop_curves(piece: Piece) -> tuple[Curve, ...]:

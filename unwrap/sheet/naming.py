@@ -1,11 +1,13 @@
-"""Where a piece's name stands: inside an opening, or close under the piece."""
+"""Where a piece's name and its slits' numbers stand: in an opening or under the piece, and at the mouths."""
 
 from __future__ import annotations
 
 import numpy as np
 import shapely
 
+from unwrap.flatten.flat_piece import FloatArray
 from unwrap.sheet.lettering import text_width
+from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace
 
 SIZES = (2.2, 1.8, 1.4)
@@ -15,8 +17,27 @@ ARROW_ROOM, ARROW_HALF = 1.55, 0.6
 ARROW_LIFT = 0.36
 # Clear ground between notes and paint, mm.
 CLEAR = 0.4
+# How far a slit's number reaches from its mouth, and half of what it takes up, mm.
+NUMBER_REACH = 1.1
 # How finely places under a piece are tried, mm.
 STEP = 0.5
+
+
+def slit_mouths(piece: Piece) -> list[tuple[FloatArray, FloatArray]]:
+    """(mouth, tip) of every relief cut and fitting slit on the piece, mm, relief cuts first."""
+    found = []
+    flat = piece.flat
+    for cut in flat.cuts:
+        ends = []
+        for end in (cut[0], cut[-1]):
+            away = np.linalg.norm(flat.surface - end, axis=1)
+            near = away <= away.min() + 1e-6
+            ends.append(flat.points[near].mean(axis=0))
+        found.append((ends[0], ends[1]))
+    for slit in piece.slits:
+        if not any(np.linalg.norm(slit[-1] - tip) < 0.05 for _, tip in found):
+            found.append((slit[0], slit[-1]))
+    return found
 
 
 def name_box(name: str, size: float, arrow: bool) -> tuple[float, float, float, float]:
@@ -97,3 +118,12 @@ def _openings(printed: shapely.Geometry) -> list[shapely.Polygon]:
         ring for part in shapely.get_parts(printed) if part.geom_type == "Polygon" for ring in part.interiors
     ]
     return sorted((shapely.Polygon(ring) for ring in rings), key=lambda opening: -opening.area)
+
+
+def number_ground(piece: Piece) -> shapely.Geometry:
+    """Room for a number outside the mouth of every slit, on the piece, mm."""
+    spots = []
+    for mouth, tip in slit_mouths(piece):
+        out = (mouth - tip) / max(float(np.linalg.norm(mouth - tip)), 1e-9)
+        spots.append(shapely.Point(mouth + NUMBER_REACH * out).buffer(NUMBER_REACH, quad_segs=2))
+    return shapely.union_all(spots)

@@ -10,7 +10,7 @@ import shapely
 import shapely.affinity
 
 from unwrap.errors import BadInput
-from unwrap.sheet.naming import CLEAR, box_at, place_name
+from unwrap.sheet.naming import CLEAR, box_at, number_ground, place_name
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.plates import offset
 from unwrap.sheet.sheet import NamePlace, Placement
@@ -150,16 +150,18 @@ def _with_name(copy: Copy, printed: shapely.Geometry, gap: float) -> Copy:
     name = Placement(copy.piece, 0.0, (0.0, 0.0), copy.copy).name
     arrow = has_heading(copy.piece)
     turned = _turned(printed, copy.turn)
-    name_at = place_name(turned, name, arrow)
-    return replace(copy, name_at=name_at, shape=_nesting_shape(turned, box_at(name_at, name, arrow), gap))
+    numbers = _turned(number_ground(copy.piece), copy.turn)
+    name_at = place_name(turned.union(numbers), name, arrow)
+    notes = box_at(name_at, name, arrow).union(numbers)
+    return replace(copy, name_at=name_at, shape=_nesting_shape(turned, notes, gap))
 
 
-def _nesting_shape(printed: shapely.Geometry, name: shapely.Polygon | None, gap: float) -> shapely.Polygon:
-    """A coarse polygon round a printed shape, half the gap and the name; openings are given up."""
+def _nesting_shape(printed: shapely.Geometry, notes: shapely.Geometry | None, gap: float) -> shapely.Polygon:
+    """A coarse polygon round a printed shape, half the gap and its notes; openings are given up."""
     grown = offset(printed, gap / 2 + SLACK, mitre_limit=1.5)
-    if name is not None:
-        # Grown so far that it joins the piece's own ground where the gap is narrow.
-        grown = grown.union(name.buffer(max(CLEAR - gap / 2, 0.0) + SLACK, join_style="mitre"))
+    if notes is not None:
+        # As far as paint is, or notes beside the margin would run into it.
+        grown = grown.union(notes.buffer(max(CLEAR, gap / 2) + SLACK, join_style="mitre"))
     solid = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(grown)])
     if solid.geom_type != "Polygon":
         solid = solid.convex_hull
