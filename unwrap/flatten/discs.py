@@ -52,7 +52,7 @@ class Discs:
         self.gram = np.stack(
             [x[0] * x[0] + y[0] * y[0], x[0] * x[1] + y[0] * y[1], x[1] * x[1] + y[1] * y[1]]
         )
-        determinant = self.gram[0] * self.gram[2] - self.gram[1] ** 2
+        determinant = (metric.base * metric.height / double) ** 2
         # Gradient on the surface of the flat distance: its square is e . inv(G) e along the radius e.
         self.inverse = np.stack([self.gram[2], -self.gram[1], self.gram[0]]) / determinant
         self.sheet_areas = 0.5 * double
@@ -111,9 +111,9 @@ class Discs:
             return 0.0
         e = offset[near] / distance[near, None]
         g = self.gram[:, s[near]]
-        across = np.sqrt(g[0] * e[:, 1] ** 2 - 2 * g[1] * e[:, 0] * e[:, 1] + g[2] * e[:, 0] ** 2)
+        across = np.sqrt(np.abs(g[0] * e[:, 1] ** 2 - 2 * g[1] * e[:, 0] * e[:, 1] + g[2] * e[:, 0] ** 2))
         i = self.inverse[:, s[near]]
-        along = np.sqrt(i[0] * e[:, 0] ** 2 + 2 * i[1] * e[:, 0] * e[:, 1] + i[2] * e[:, 1] ** 2)
+        along = np.sqrt(np.abs(i[0] * e[:, 0] ** 2 + 2 * i[1] * e[:, 0] * e[:, 1] + i[2] * e[:, 1] ** 2))
         rings = 12
         ring = np.minimum((distance[near] / room * rings).astype(int), rings - 1)
         weight = self.sheet_areas[s[near]]
@@ -251,7 +251,8 @@ def _extreme(form: FloatArray, corners: FloatArray, home: np.ndarray) -> FloatAr
     # The largest is reached where the direction `top`, or its opposite, is inside.
     turn = np.mod(top - toward - low, np.pi)
     value[(turn <= high - low) | home | (high - low > 3.0)] = 1.0
-    return np.sqrt(middle + swing * value)
+    # In needles the two may cancel: their rounding is added, so that the root is never too small.
+    return np.sqrt(np.maximum(middle + swing * value, 0.0) + 1e-14 * middle)
 
 
 def _sector(a: FloatArray, b: FloatArray, t: float) -> FloatArray:

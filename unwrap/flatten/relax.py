@@ -105,7 +105,7 @@ def relax(
 
 
 def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
-    points = developed_start(metric, problem.system)
+    points = _with_needles_upright(metric, developed_start(metric, problem.system))
     large, small = stretches(metric, points)
     if small.min() > 1.0 / DEVELOPED and large.max() < DEVELOPED:
         return points
@@ -118,6 +118,24 @@ def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
         "the patch cannot be laid flat without a fold: it is far deeper than its edge is long;"
         " mark it as several smaller regions"
     )
+
+
+def _with_needles_upright(metric: Metric, points: FloatArray) -> FloatArray:
+    """The shape with the tips of needles put back to where their own faces want them.
+
+    Least squares leave a needle's tip a hair off, which is much beside its height.
+    """
+    thin = needles(metric)
+    if not thin.any():
+        return points
+    points = points.copy()
+    a, b, tip = metric.faces[thin].T
+    share, rise = metric.foot[thin] / metric.base[thin], metric.height[thin] / metric.base[thin]
+    for _ in range(3):
+        along = points[b] - points[a]
+        across = np.column_stack([-along[:, 1], along[:, 0]])
+        points[tip] = points[a] + share[:, None] * along + rise[:, None] * across
+    return points
 
 
 def _unflipped(metric: Metric, points: FloatArray) -> bool:

@@ -39,9 +39,9 @@ class Strain:
 def strain(surface: FloatArray, points: FloatArray, faces: IntArray) -> Strain:
     """Film strain of a flat shape.
 
-    A needle's height is a matter of rounding and says nothing of the film, which is
-    far stiffer along than a face is thin. So a needle is measured together with
-    the faces on its sides: their strain tensors are averaged over the area.
+    A needle's height is a matter of rounding and says nothing of the film, which takes no
+    notice of so thin a strip. So a needle is given the strain of the sound faces on its
+    sides: the area mean of their strain tensors.
 
     Parameters
     ----------
@@ -89,12 +89,13 @@ def _with_neighbours(
     """Stretches and angle of the needles, from area means of sigma^2 as a tensor on the sheet."""
     mean, half = 0.5 * (s1**2 + s2**2), 0.5 * (s1**2 - s2**2)
     parts = areas * np.stack([mean, half * np.cos(2 * angle), half * np.sin(2 * angle), np.ones_like(s1)])
-    total = parts.copy()
+    total = np.zeros_like(parts)
     _, pairs = interior_edges(faces)
     for mine, other in (pairs.T, pairs.T[::-1]):
-        # Among needles it is the sound faces that tell.
         for row, part in zip(total, parts, strict=True):
             row += np.bincount(mine, np.where(thin[other], 0.0, part[other]), len(areas))
+    # With needles all round there is nothing better than its own.
+    total = np.where(total[3] > 0.0, total, parts)
     middle, real, imaginary = total[:3, thin] / total[3, thin]
     wide = np.minimum(np.hypot(real, imaginary), middle)
     return np.sqrt(middle + wide), np.sqrt(middle - wide), 0.5 * np.arctan2(imaginary, real)
