@@ -79,7 +79,13 @@ def relieve(
         why = "its outline is too intricate to plan relief cuts on"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
     best: Fit | None = None
-    for trial in plan(board, most=most)[:2]:
+    allowed = [t for t in plan(board, most=most) if not _trespasses(board, t, float(price.max()))]
+    seen: set[int] = set()
+    for trial in allowed:
+        # Where the cheapest set fails on the real mesh, sets of other counts are more hopeful than its like.
+        if len(trial.slits) in seen or len(seen) == 4:
+            continue
+        seen.add(len(trial.slits))
         found = _finished(board, trial, ground, uncut.bound)
         if found is not None and (
             best is None or best.overlap or (not found.overlap and found.reach < best.reach)
@@ -99,6 +105,12 @@ def _board(ground: Ground, film: Film, price: FloatArray, clear: NDArray[np.bool
     field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), barred)
     mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()
     return Board(field, film, COARSE, mirrors)
+
+
+def _trespasses(board: Board, trial: Trial, dearest: float) -> bool:
+    """Whether a slit of the set goes through ground to keep clear."""
+    costs = board.field.costs([slit.curve() for slit in trial.slits])
+    return any(c > 5.0 * max(dearest, 1.0) * s.chord for c, s in zip(costs, trial.slits, strict=True))
 
 
 def _finished(board: Board, trial: Trial, ground: Ground, bound: float) -> Fit | None:
