@@ -11,7 +11,7 @@ from unwrap.body.body import Body, BoolArray
 from unwrap.body.health import check_health
 from unwrap.body.picture import draw_body
 from unwrap.body.read import load_body
-from unwrap.body.sense import likely_mistakes
+from unwrap.body.sense import find_symmetry, likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.views import SIDES, draw_view, write_view_svg
 from unwrap.output import all_at_once
@@ -78,7 +78,7 @@ def survey(path: Path, units: str, front: str, up: str, tell: Tell = silent) -> 
     outside = outside_faces(body)
     tell("finding the surfaces", 0.4)
     surfaces = find_surfaces(body, outside)
-    mistakes = likely_mistakes(body)
+    mistakes = likely_mistakes(body, units=units, front=front, up=up)
     return Found(body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes)))
 
 
@@ -95,6 +95,7 @@ def _in_words(body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ..
         f"{body.name}: {length:.2f} mm long, {width:.2f} mm wide, {height:.2f} mm high, "
         f"{len(body.faces)} faces",
         *(f"Look at this: {mistake}" for mistake in mistakes),
+        find_symmetry(body).line,
         "Health: " + "; ".join(check_health(body).lines()),
         "",
         "Surfaces seen from outside, the largest first:",
