@@ -65,3 +65,22 @@ def test_excess_counts_in_take_ups():
     stretch = np.array([[1.0, 1.0], [1.02, 1.0], [1.0, 0.98], [1.08, 0.995]])
     assert np.allclose(excess(stretch, film), [0.0, 0.5, 2.0, 2.0])
     assert np.isinf(excess(np.array([[1.01, 1.0]]), Film(0.0, 0.01))).all()
+
+
+def test_hundreds_of_needles_down_to_rounding_do_no_harm():
+    v, f = surfaces.cap(50.0, 30.0, 300)
+    clean = flatten(v, f, Film(0.2, 0.2))
+    rng = np.random.default_rng(1)
+    extra, faces = [], []
+    for a, b, c in f:
+        if rng.random() < 0.6:
+            middle = 0.5 * (v[a] + v[b])
+            extra.append(middle + 10 ** rng.uniform(-9, -3) * (v[c] - middle))
+            at = len(v) + len(extra) - 1
+            faces += [[a, b, at], [b, c, at], [c, a, at]]
+        else:
+            faces.append([a, b, c])
+    piece = flatten(np.vstack([v, extra]), np.array(faces), Film(0.2, 0.2))
+    assert not strain(piece.surface, piece.points, piece.faces).flipped.any()
+    assert piece.stretch.max() == pytest.approx(clean.stretch.max(), abs=0.004)
+    assert piece.stretch.min() == pytest.approx(clean.stretch.min(), abs=0.004)
