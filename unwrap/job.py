@@ -31,6 +31,7 @@ from unwrap.film import Film
 from unwrap.job_messages import first_mistake
 from unwrap.lengths import read_length, read_scale
 
+PAINT_KINDS = ("fill", "line", "band", "lettering", "artwork")
 LARGEST_JOB_BYTES = 4_000_000
 
 # ISO 216 for A3, A4 and A5; Letter is 8.5 x 11 in. Upright, mm.
@@ -57,6 +58,10 @@ def _colour(value: object) -> str:
     raise ValueError(f'{value!r} is no colour; write "#7a1f2b" or a CSS colour name')
 
 
+def _bare(value: object) -> str:
+    return str(value) if value in PAINT_KINDS else _colour(value)
+
+
 def _one_or_many(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
@@ -66,6 +71,7 @@ Width = Annotated[Length, Field(ge=0.0)]
 Thickness = Annotated[Length, Field(gt=0.0)]
 Place = tuple[Length, Length, Length]
 Limits = tuple[Length, Length]
+Bare = Annotated[str, BeforeValidator(_bare)]
 Colour = Annotated[str, BeforeValidator(_colour)]
 Names = Annotated[list[str], BeforeValidator(_one_or_many), Field(min_length=1)]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -150,6 +156,7 @@ class PrintSettings(_Part):
     coverage_limit: float = Field(default=2.6, gt=0.0, le=5.0)
     scale_x: float = Field(default=1.0, gt=0.9, lt=1.1)
     scale_y: float = Field(default=1.0, gt=0.9, lt=1.1)
+    bare: list[Bare] = []
     in_hand: list[tuple[Thickness, Thickness]] = []
     plates: bool = False
     white_name: str = "White"

@@ -106,6 +106,7 @@ def press_of(settings: PrintSettings) -> Press:
         registration=settings.registration,
         white_choke=settings.white_choke,
         white_hits=settings.white_hits,
+        bare=frozenset(settings.bare),
         limit=settings.coverage_limit,
         white_name=settings.white_name,
         cut_name=settings.cut_name,

@@ -156,8 +156,16 @@ def join_parts(
         full[held[done]] = True
         parts = list(united[~done])
     if full.any():
-        parts.append(shapely.coverage_union_all(shapely.polygons(triangles[full])))
+        parts.append(_whole(shapely.polygons(triangles[full])))
     return join(parts)
+
+
+def _whole(triangles: np.ndarray) -> shapely.Geometry:
+    """Union of triangles that share sides; needles that cross by a rounding are snapped first."""
+    try:
+        return shapely.coverage_union_all(triangles)
+    except shapely.errors.GEOSException:
+        return shapely.union_all(triangles, grid_size=GRID)
 
 
 def _unions(rows: np.ndarray) -> np.ndarray:
