@@ -39,6 +39,9 @@ WRITTEN = (
 )
 
 
+INITIALS = {"cyan": "c", "magenta": "m", "yellow": "y", "black": "k", "white": "w"}
+
+
 def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, tell: Tell) -> dict[str, Any]:
     """Write all files of a job into a folder.
 
@@ -99,9 +102,8 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
 
 def press_of(settings: PrintSettings) -> Press:
     """The printer as the plates need it."""
-    colours = set(settings.inks) - {"white"}
     return Press(
-        inks="cmyk" if "white" not in settings.inks else "cmykw" if "black" in colours else "cmyw",
+        inks="".join(letter for ink, letter in INITIALS.items() if ink in settings.inks),
         face_down=settings.face_down,
         registration=settings.registration,
         white_choke=settings.white_choke,
