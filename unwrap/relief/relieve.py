@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from unwrap.film import Film
-from unwrap.flatten import flatten
+from unwrap.flatten import flatten, relax
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.flatten.overlap import overlaps
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.field import FORBIDDEN, Field
@@ -72,7 +73,11 @@ def relieve(
     count = len(np.asarray(vertices))
     price = _per_vertex(cost, count, "cost", 1.0)[uncut.vertex]
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
-    ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
+    chart = uncut.points
+    if overlaps(chart, uncut.faces):
+        # Cuts are drawn on a shape that does not lie over itself: that of least work is more often free of it.
+        chart = relax(uncut.surface, uncut.faces, film, thorough=False).points
+    ground = Ground(uncut.surface, chart, uncut.faces, uncut.face, uncut.vertex)
     try:
         board = _board(ground, film, price, clear, symmetric)
     except ValueError:
