@@ -91,7 +91,10 @@ def part(vertices: ArrayLike, faces: ArrayLike, film: Film, *, deepest: int = 2)
 
 def _best_line(ground: Ground, film: Film) -> FloatArray | None:
     """The straight line across the chart whose two sides ask least of the film."""
-    copy = coarse_copy(ground, COARSE)[0]
+    try:
+        copy = coarse_copy(ground, COARSE)[0]
+    except ValueError:
+        return None
     a, b, c = np.moveaxis(copy.chart[copy.faces], 1, 0)
     area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
     middle = np.average((a + b + c) / 3.0, axis=0, weights=area)

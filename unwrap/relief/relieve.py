@@ -75,7 +75,7 @@ def relieve(
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     chart = uncut.points
     if overlaps(chart, uncut.faces):
-        # Cuts are drawn on a shape that does not lie over itself: that of least work is more often free of it.
+        # Cuts are drawn on a shape that does not lie over itself; that of least work does so less often.
         chart = relax(uncut.surface, uncut.faces, film, thorough=False).points
     ground = Ground(uncut.surface, chart, uncut.faces, uncut.face, uncut.vertex)
     try:
