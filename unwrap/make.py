@@ -20,6 +20,7 @@ from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.report import build_report
 from unwrap.job import FittingMark, Job, RegionMark, read_job
@@ -184,7 +185,7 @@ def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
 def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
     """Flatten a patch, with relief cuts where the film needs them."""
     cost, keep_clear = cut_cost(job, mark, patch)
-    return relieve(
+    flat = relieve(
         patch.vertices,
         patch.faces,
         job.film.film,
@@ -192,6 +193,12 @@ def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
         keep_clear=keep_clear,
         most=mark.relief.most,
     )
+    if not flat.within and overlaps(flat.points, flat.faces):
+        raise BadInput(
+            f"region '{mark.name}': it curves so much that every flat shape found lies over itself; "
+            "trim it with within, or mark it as two regions."
+        )
+    return flat
 
 
 def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
