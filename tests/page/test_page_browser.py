@@ -125,7 +125,7 @@ def test_crease_reflection_undo_and_reload(visit: Visit, job: Path) -> None:
     visit.until("window.markingPage.state().regions[0].crease === 50")
     assert visit.settle()["regions"][0]["area"] == pytest.approx(8 * LENGTH * SIDE, rel=1e-6)
     visit.press("Undo")
-    visit.until("window.markingPage.state().regions[0].crease === 30")
+    visit.until("window.markingPage.state().regions[0].crease === 36")
     visit.press("Reflect to the other side")
     visit.wait_for_regions(2)
     reflected = visit.settle()["regions"][1]

@@ -21,6 +21,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from unwrap.errors import BadInput
+from unwrap.job import RegionMark
 from unwrap.page import answers, shown, uploads
 from unwrap.page.bench_work import BenchWork
 from unwrap.page.guard import Guard
@@ -128,7 +129,9 @@ class Page:
 
     def _first_look(self, asked: dict[str, Any]) -> bytes:
         look = self.session.first_look()
-        crease = _numbers({"crease": [asked.get("crease", 30.0)]}, "crease", 1)[0]
+        crease = _numbers(
+            {"crease": [asked.get("crease", RegionMark.model_fields["crease"].default)]}, "crease", 1
+        )[0]
         within = {
             axis: _numbers(asked["within"], axis, 2) for axis in asked.get("within") or {} if axis in "xyz"
         }
