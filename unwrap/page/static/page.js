@@ -55,6 +55,8 @@ async function guarded(doing) {
 // ------------------------------------------------------------------ state
 
 async function refresh(next) {
+  // An answer may be overtaken by a later one; what is older than what is shown is dropped.
+  if (state && next.revision < state.revision) return;
   const former = state;
   state = { regions: [], fill: [], lining: [], band: [], lettering: [], artwork: [], ...next };
   if (state.error) say(state.error);
