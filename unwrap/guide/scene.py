@@ -101,7 +101,7 @@ class Scene:
         self.pieces = tuple(pieces)
         self.floor = float(body.bounds[0, 2])
         self._normals = smooth_normals(body)
-        self._body = Rays(body.vertices, body.faces)
+        self._body = body.rays
         self._film: Rays | None = None
         self._slits: cKDTree | None = None
         if not self.pieces:

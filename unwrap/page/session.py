@@ -156,7 +156,7 @@ class Session:
         with self._body_lock:
             if self._on_bench is None or self._on_bench.key != key:
                 body = load_body(file, units=source.units, front=source.front, up=source.up)
-                self._on_bench = OnBench(key, body, Rays(body.vertices, body.faces))
+                self._on_bench = OnBench(key, body, body.rays)
                 self._regions.clear()
             return self._on_bench
 
