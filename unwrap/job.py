@@ -66,6 +66,10 @@ def _one_or_many(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
+def _table_or_many(value: object) -> object:
+    return [value] if isinstance(value, dict) else value
+
+
 Length = Annotated[float, BeforeValidator(_length_in_context)]
 Width = Annotated[Length, Field(ge=0.0)]
 Thickness = Annotated[Length, Field(gt=0.0)]
@@ -199,6 +203,25 @@ class Within(_Part):
         return {axis: limits for axis in "xyz" if (limits := getattr(self, axis)) is not None}
 
 
+class TrimMark(_Part):
+    """A polygon on a view that a region is trimmed by: keep what lies in it, or drop that."""
+
+    view: View
+    keep: list[tuple[Length, Length]] | None = Field(default=None, min_length=3, max_length=5000)
+    drop: list[tuple[Length, Length]] | None = Field(default=None, min_length=3, max_length=5000)
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Self:
+        if (self.keep is None) == (self.drop is None):
+            raise ValueError("a trim needs either keep or drop, the corners of a polygon; write one of them")
+        return self
+
+    @property
+    def corners(self) -> list[tuple[float, float]]:
+        """The polygon's corners in the body's coordinates, mm."""
+        return self.keep or self.drop or []
+
+
 class ReliefWishes(_Part):
     """Where relief cuts should go, and how many there may be."""
 
@@ -214,8 +237,11 @@ class RegionMark(_Part):
 
     name: str = Field(min_length=1, max_length=60)
     at: Place | None = None
+    also: list[Place] = []
+    less: list[Place] = []
     crease: float = Field(default=36.0, gt=0.0, le=180.0)
     within: Within = Within()
+    trim: Annotated[list[TrimMark], BeforeValidator(_table_or_many)] = []
     bridge: Width | None = None
     openings: Literal["cut", "cover"] = "cut"
     edge: Length = 0.0
@@ -237,6 +263,11 @@ class RegionMark(_Part):
     def _has_a_place(self) -> Self:
         if self.mirror_of is None and self.at is None:
             raise ValueError("no place given; add at = [x, y, z], a point on the part you mean, in mm")
+        if self.mirror_of is not None and (self.also or self.less or self.trim):
+            raise ValueError(
+                "also, less and trim have no say in a reflection, which takes the shape of its original; "
+                "remove them, or mark the region by its own at"
+            )
         return self
 
 

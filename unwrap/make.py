@@ -35,6 +35,7 @@ from unwrap.regions.mirror import reflect_patch
 from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
+from unwrap.regions.trim import Trim
 from unwrap.relief import relieve
 from unwrap.relief.fitting import fitting_slit
 from unwrap.results import WRITTEN, press_of, write_results
@@ -174,6 +175,9 @@ def mark_region(bench: Bench, mark: RegionMark) -> Region:
         within=mark.within.as_dict(),
         outside=bench.outside,
         bridge=bridge_of(bench.job, mark),
+        also=mark.also,
+        less=mark.less,
+        trims=[Trim(trim.view, np.array(trim.corners), trim.keep is not None) for trim in mark.trim],
     )
 
 

@@ -52,6 +52,14 @@ def test_a_good_job_is_read_in_model_millimetres() -> None:
     assert job.print.size == (210.0, 297.0)
 
 
+def test_trims_may_be_one_table_or_a_list_of_them() -> None:
+    one = 'trim = { view = "top", drop = [[0, 0], ["10 ft proto", 0], [0, 5]] }'
+    for text in (one, one.replace("{", "[{").replace(" }", " }]")):
+        (trim,) = parse_job(GOOD.replace("at = [10, 14, 20]", "at = [10, 14, 20]\n" + text)).region[1].trim
+        assert (trim.view, trim.keep) == ("top", None)
+        assert trim.corners == [(0, 0), (pytest.approx(40.0), 0), (0, 5)]
+
+
 def test_a_reflection_takes_the_marks_of_its_original() -> None:
     job = parse_job(GOOD)
     assert [mark.colour for mark in job.marks_for(job.fill, job.region[2])] == ["#006400"]
@@ -79,6 +87,8 @@ def test_a_reflection_takes_the_marks_of_its_original() -> None:
         ('state = "set"', 'state = "wet"', "[film], key state: "),
         ('state = "set"', "stretch = 0.02", "[film]: stretch and compression belong together"),
         ('mirror_of = "tank left"', 'mirror_of = "tank right"', "is itself a reflection"),
+        ('mirror_of = "tank left"', 'mirror_of = "tank left"\nalso = [[1, 2, 3]]', "no say in a reflection"),
+        ("at = [10, 14, 20]", 'at = [10, 14, 20]\ntrim = { view = "left" }', "either keep or drop"),
         ('"tank right"', '"boiler"', 'two regions are named "boiler"'),
         ('name = "quarry engine"', 'name = "quarry', "not valid TOML"),
         ('file = "engine.stl"', 'file = "engine.stl"\nup = "-x"', "lie along one line"),

@@ -6,6 +6,7 @@ from unwrap.regions.mirror import reflect_patch
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Detail, Joint, Patch, Region
 from unwrap.regions.surfaces import Surface, find_surfaces
+from unwrap.regions.trim import Trim
 
 __all__ = [
     "Detail",
@@ -13,6 +14,7 @@ __all__ = [
     "Patch",
     "Region",
     "Surface",
+    "Trim",
     "advise",
     "default_bridge",
     "find_surfaces",

@@ -46,29 +46,32 @@ class Ground:
     detail: IntArray
 
 
-def find_ground(smooth: Smooth, seed: int, bridge: float) -> Ground:
-    """The ground that a face belongs to, with the details on it.
+def find_ground(smooth: Smooth, seeds: IntArray, bridge: float, shut: BoolArray | None = None) -> Ground:
+    """The ground that some faces belong to, with the details on it.
 
     Parameters
     ----------
     smooth : Smooth
         The body's smooth parts.
-    seed : int
-        A face of the ground, or of a detail on it.
+    seeds : (k,) int64
+        Faces of the ground, or of a detail on it.
     bridge : float
         Widest detail to carry over, mm; 0 for none.
+    shut : (m,) bool, optional
+        Faces of smooth parts that are neither ground nor detail, whatever they continue.
 
     Returns
     -------
     Ground
     """
     part = smooth.part
+    shut = np.zeros(len(part), dtype=bool) if shut is None else shut
     if bridge <= 0:
-        return Ground(part == part[seed], np.full(len(part), -1, dtype=np.int64))
+        return Ground(np.isin(part, part[seeds]), np.full(len(part), -1, dtype=np.int64))
     rims = rim_points(
         smooth.vertices, smooth.faces, smooth.normals, smooth.table, smooth.sharp, part, bridge * SPACING
     )
-    base = _gather(smooth, rims, int(part[seed]), bridge)[part] & (part >= 0)
+    base = _gather(smooth, rims, part[seeds], part[shut & (part >= 0)], bridge)[part] & (part >= 0)
     parted, bumps = part_bumps(smooth, base, bridge)
     base = base & ~bumps
     parted = part_rounds(parted, base, bridge)
@@ -83,19 +86,20 @@ def find_ground(smooth: Smooth, seed: int, bridge: float) -> Ground:
             smooth.part,
             bridge * SPACING,
         )
-    return Ground(base, _find_details(smooth, rims, base, bridge))
+    return Ground(base, _find_details(smooth, rims, base, shut, bridge))
 
 
-def _gather(smooth: Smooth, rims: Rims, seed: int, bridge: float) -> BoolArray:
-    """Parts that continue the seed's part across gaps, one gap after another."""
+def _gather(smooth: Smooth, rims: Rims, seeds: IntArray, shut: IntArray, bridge: float) -> BoolArray:
+    """Parts that continue the seeds' parts across gaps, one gap after another; none that are shut."""
     count = int(smooth.part.max()) + 1
     seen = smooth.part >= 0
     area = np.bincount(smooth.part[seen], weights=smooth.areas[seen], minlength=count)
     broad = area >= SMALLEST_GROUND * bridge * bridge
+    broad[shut] = False
     rim_length = np.bincount(rims.part, weights=rims.length, minlength=count)
     crease = 0.5 * float(np.min(smooth.angles[smooth.sharp], initial=np.radians(30.0)))
     taken = np.zeros(count, dtype=bool)
-    taken[seed] = True
+    taken[seeds] = True
     fresh = taken.copy()
     while fresh.any():
         mine = rims.of(fresh[rims.part])
@@ -108,7 +112,7 @@ def _gather(smooth: Smooth, rims: Rims, seed: int, bridge: float) -> BoolArray:
     return taken
 
 
-def _find_details(smooth: Smooth, rims: Rims, base: BoolArray, bridge: float) -> IntArray:
+def _find_details(smooth: Smooth, rims: Rims, base: BoolArray, shut: BoolArray, bridge: float) -> IntArray:
     part = smooth.part
     count = int(part.max()) + 1
     base_part = np.zeros(count, dtype=bool)
@@ -127,6 +131,7 @@ def _find_details(smooth: Smooth, rims: Rims, base: BoolArray, bridge: float) ->
 
     chosen = np.zeros(count, dtype=bool)
     refused = np.zeros(count, dtype=bool)
+    refused[part[shut & (part >= 0)]] = True
     for turn in range(STACKED):
         inside = base_part if turn == 0 else chosen
         touching = np.zeros(count, dtype=bool)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
+import shapely
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.errors import BadInput
@@ -17,6 +18,7 @@ from unwrap.regions.skin import outside_mask
 from unwrap.regions.smooth import Smooth, smooth_parts
 from unwrap.regions.split import trim_within
 from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
+from unwrap.regions.trim import Trim, trim_faces
 
 # Prototype width up to which something on the surface is a detail: it takes in rivets,
 # strapping, panel lines, beading and louvres, and leaves doors, lamps and windows.
@@ -26,6 +28,10 @@ BRIDGE_PROTOTYPE = 120.0
 # surface: forgive this share of the body's size, and never less than the least.
 OFF_SURFACE = 0.005
 OFF_SURFACE_LEAST = 0.5
+# A place is still on what trimming left when it is this near, mm.
+STILL_ON = 1e-3
+
+Point = tuple[float, float, float] | FloatArray
 
 
 def default_bridge(scale: float) -> float:
@@ -48,12 +54,15 @@ def default_bridge(scale: float) -> float:
 def grow_region(
     body: Body,
     name: str,
-    at: tuple[float, float, float] | FloatArray,
+    at: Point,
     crease: float = CREASE,
     within: Mapping[str, tuple[float, float]] | None = None,
     outside: BoolArray | None = None,
     bridge: float = 0.0,
     *,
+    also: Sequence[Point] = (),
+    less: Sequence[Point] = (),
+    trims: Sequence[Trim] = (),
     tolerance: float | None = None,
 ) -> Region:
     """Grow a region from a point, across every edge gentler than `crease`.
@@ -74,6 +83,13 @@ def grow_region(
         Faces that can be seen from outside; found by rays when not given.
     bridge : float
         Carry the region over details up to this width, mm.
+    also : sequence of (3,) floats
+        Places that the region is grown from as well, mm: what grows there is added and
+        must meet the rest.
+    less : sequence of (3,) floats
+        Places whose smooth part is left out, mm, such as one that bridging took in.
+    trims : sequence of Trim
+        Polygons on views to trim by, one after another.
     tolerance : float, optional
         How far off the outside the point may be, mm.
 
@@ -86,46 +102,97 @@ def grow_region(
     Raises
     ------
     BadInput
-        If the point misses the body, lies outside the limits, or nothing is left.
+        If a point misses the body or lies outside the limits, if what is added does not
+        meet the rest, or if nothing is left.
     """
-    point = _checked_point(name, at)
     limits = _checked_limits(name, within)
     mask = outside_mask(body, outside)
     if not mask.any():
         raise BadInput(f"region '{name}': the body has no face that can be seen from outside.")
     if not 0.0 < crease < 180.0:
         raise BadInput(f"region '{name}': crease is {crease:g}; give an angle above 0 and below 180 degrees.")
-    visible = np.flatnonzero(mask)
-    index, place, distance = nearest_on_faces(body.corners[visible], point)
     allowed = (
         tolerance if tolerance is not None else max(OFF_SURFACE_LEAST, OFF_SURFACE * float(body.size.max()))
     )
-    if distance > allowed:
-        raise BadInput(
-            f"region '{name}': at = {_point_text(point)} is not on the body; "
-            f"{_nearest_text(body, mask, crease, point)}; give a point on the surface that is meant."
-        )
+    find = _Finder(name, body, mask, crease, allowed)
+    places = [find(at, "at"), *(find(point, "also") for point in also)]
+    shown = [place for _, place in places]
     for axis, (low, high) in limits.items():
-        value = place["xyz".index(axis)]
-        if not low <= value <= high:
-            raise BadInput(
-                f"region '{name}': within.{axis} = [{low:g}, {high:g}] leaves out its own point at "
-                f"{axis} = {value:.2f} mm; widen the limit or move the point."
-            )
+        for place in shown:
+            value = place["xyz".index(axis)]
+            if not low <= value <= high:
+                raise BadInput(
+                    f"region '{name}': within.{axis} = [{low:g}, {high:g}] leaves out its own point at "
+                    f"{axis} = {value:.2f} mm; widen the limit or move the point."
+                )
     smooth = smooth_parts(body, mask, crease)
-    ground = find_ground(smooth, _sheet_under(smooth, int(visible[index]), place, bridge), bridge)
+    seeds = np.array([_sheet_under(smooth, face, place, bridge) for face, place in places], dtype=np.int64)
+    shut = np.isin(smooth.part, [smooth.part[find(point, "less")[0]] for point in less])
+    for seed, place in zip(seeds, shown, strict=True):
+        if shut[seed]:
+            raise BadInput(
+                f"region '{name}': less takes away the surface of its own point {_point_text(place)}; "
+                "name a place beyond an edge, or use trim to take away a part of a surface."
+            )
+    ground = find_ground(smooth, seeds, bridge, shut)
     chosen = np.flatnonzero(ground.base | (ground.detail >= 0))
     vertices, faces, parent = trim_within(body.vertices, body.faces[chosen], limits)
+    for number, trim in enumerate(trims, 1):
+        _check_polygon(name, number, trim)
+        vertices, faces, kept = trim_faces(vertices, faces, trim)
+        parent = parent[kept]
+        _check_still_on(name, number, vertices, faces, shown)
     vertices, faces, seen = cut_hidden(body, vertices, faces, chosen[parent], bridge)
     parent = parent[seen]
     if not len(faces):
         raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
-    kept = _part_with(vertices, faces, place)
+    kept = _part_with(name, vertices, faces, shown)
     vertices, faces, _ = compact(vertices, faces[kept])
     source = chosen[parent[kept]]
     detail = ground.detail[source]
     detail[detail >= 0] = np.unique(detail[detail >= 0], return_inverse=True)[1]
     return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=detail)
+
+
+class _Finder:
+    """Finds the face, and the place on it, that a point of the job means."""
+
+    def __init__(self, name: str, body: Body, mask: BoolArray, crease: float, allowed: float) -> None:
+        self.name, self.body, self.mask, self.crease, self.allowed = name, body, mask, crease, allowed
+        self.visible = np.flatnonzero(mask)
+        self.corners = body.corners[self.visible]
+
+    def __call__(self, at: Point, key: str) -> tuple[int, FloatArray]:
+        point = _checked_point(self.name, at, key)
+        index, place, distance = nearest_on_faces(self.corners, point)
+        if distance > self.allowed:
+            raise BadInput(
+                f"region '{self.name}': {key} = {_point_text(point)} is not on the body; "
+                f"{_nearest_text(self.body, self.mask, self.crease, point)}; "
+                "give a point on the surface that is meant."
+            )
+        return int(self.visible[index]), place
+
+
+def _check_polygon(name: str, number: int, trim: Trim) -> None:
+    corners = np.asarray(trim.corners, dtype=np.float64)
+    good = corners.ndim == 2 and corners.shape[1] == 2 and len(corners) >= 3 and np.isfinite(corners).all()
+    if not good or not shapely.Polygon(corners).is_valid:
+        raise BadInput(
+            f"region '{name}': the polygon of trim {number} crosses itself or has no area; "
+            "give its corners in order, each once."
+        )
+
+
+def _check_still_on(
+    name: str, number: int, vertices: FloatArray, faces: IntArray, places: Sequence[FloatArray]
+) -> None:
+    for place in places:
+        if not len(faces) or nearest_on_faces(vertices[faces], place)[2] > STILL_ON:
+            raise BadInput(
+                f"region '{name}': trim {number} takes away its own point {_point_text(place)}; "
+                "draw the polygon otherwise or move the point."
+            )
 
 
 def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) -> int:
@@ -146,18 +213,24 @@ def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) ->
     return int(near[broad][distance[broad].argmin()])
 
 
-def _part_with(vertices: FloatArray, faces: IntArray, place: FloatArray) -> IntArray:
-    """Faces of the connected part that holds a place."""
+def _part_with(name: str, vertices: FloatArray, faces: IntArray, places: Sequence[FloatArray]) -> IntArray:
+    """Faces of the connected part that holds all places."""
     table = edge_table(faces)
     part = label_parts(table, np.ones(len(table.ends), dtype=bool))
-    index, _, _ = nearest_on_faces(vertices[faces], place)
-    return np.flatnonzero(part == part[index])
+    held = [int(part[nearest_on_faces(vertices[faces], place)[0]]) for place in places]
+    for place, number in zip(places[1:], held[1:], strict=True):
+        if number != held[0]:
+            raise BadInput(
+                f"region '{name}': what grows from also = {_point_text(place)} does not meet what grows from "
+                "at; name a place between them too, or mark it as a region of its own."
+            )
+    return np.flatnonzero(part == held[0])
 
 
-def _checked_point(name: str, at: tuple[float, float, float] | FloatArray) -> FloatArray:
+def _checked_point(name: str, at: Point, key: str) -> FloatArray:
     point = np.asarray(at, dtype=np.float64)
     if point.shape != (3,) or not np.isfinite(point).all():
-        raise BadInput(f"region '{name}': at must be three numbers in mm, [x, y, z].")
+        raise BadInput(f"region '{name}': {key} must be three numbers in mm, [x, y, z].")
     return point
 
 
