@@ -11,6 +11,7 @@ from unwrap.flatten.energy import Law, derivatives, energy, forces_of, parts
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.fronts import NotDefinite
 from unwrap.flatten.metric import Metric
+from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.system import System
 
 SHIFT = 1e-10  # share of the mean stiffness put on the diagonal: holds the sheet against sliding
@@ -37,6 +38,7 @@ class Problem:
         return cls(metric, areas, masses, System(metric.faces, places))
 
 
+@on_one_core
 def minimise(
     problem: Problem,
     law: Law,

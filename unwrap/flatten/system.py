@@ -10,6 +10,7 @@ from unwrap.flatten.dissect import dissect
 from unwrap.flatten.elimination import Elimination
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.fronts import Fronts, NotDefinite
+from unwrap.flatten.one_core import on_one_core
 
 
 class System:
@@ -91,6 +92,7 @@ class System:
         """(n, 2) solution for a right side (n, 2), with the last factor."""
         return self._strain[0].solve(right[:, :, None])[:, :, 0]
 
+    @on_one_core
     def solve_means(self, weights: FloatArray, extra: FloatArray, right: FloatArray) -> FloatArray:
         """Solve sum over edges of weight * (x_i - x_j) + extra_i x_i = right_i.
 
