@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from unwrap.bench import Bench, Result
-from unwrap.flatten import flatten
 from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import html_of
 from unwrap.guide.guide_pdf import guide_pdf
@@ -73,12 +72,7 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
             _write_sheets(job, numbered.sheets, inner)
     with watch("strain picture"):
         tell("drawing the strain", 0.8)
-        uncut = {
-            piece.name: flatten(piece.patch.vertices, piece.patch.faces, piece.flat.film)
-            for piece in result.pieces
-            if piece.flat.cuts
-        }
-        draw_strain(result.pieces, folder / "strain.png", before=uncut)
+        draw_strain(result.pieces, folder / "strain.png")
     with watch("proof"):
         tell("drawing the proof", 0.85)
         draw_proof(bench.body, result.pieces, folder / "proof.png", title=job.job.name)

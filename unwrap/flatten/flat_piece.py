@@ -60,6 +60,8 @@ class FlatPiece:
         the film. Empty when all is well.
     overlap : bool
         True if the piece lies over itself on the sheet: it cannot be printed as it is.
+    uncut : FlatPiece, optional
+        The same patch laid flat without relief cuts; None where there are none.
     """
 
     points: FloatArray
@@ -73,6 +75,7 @@ class FlatPiece:
     cuts: tuple[FloatArray, ...] = ()
     notes: tuple[str, ...] = ()
     overlap: bool = False
+    uncut: FlatPiece | None = None
 
     @cached_property
     def areas(self) -> FloatArray:

@@ -33,4 +33,5 @@ def reflect_flat(flat: FlatPiece) -> FlatPiece:
         faces=flat.faces[:, ::-1].copy(),
         surface=flat.surface * _ACROSS,
         cuts=tuple(cut * _ACROSS for cut in flat.cuts),
+        uncut=None if flat.uncut is None else reflect_flat(flat.uncut),
     )

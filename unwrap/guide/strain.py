@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -48,10 +48,9 @@ def draw_strain(
     pieces: Sequence[Piece],
     path: str | Path,
     *,
-    before: Mapping[str, FlatPiece] | None = None,
     dpi: int = 160,
 ) -> Path:
-    """Draw every piece's strain as one PNG.
+    """Draw every piece's strain as one PNG; one with relief cuts as it would be without them too.
 
     Parameters
     ----------
@@ -59,8 +58,6 @@ def draw_strain(
         In the order to show them.
     path : str or Path
         Where to write the picture.
-    before : mapping of str to FlatPiece, optional
-        By piece name, the same piece without its relief cuts, drawn beside it.
     dpi : int
         Dots per inch.
 
@@ -69,7 +66,7 @@ def draw_strain(
     Path
         The file written.
     """
-    panels = [state for piece in pieces for state in _states(upright(piece), before or {})]
+    panels = [state for piece in pieces for state in _states(upright(piece))]
     ends = _scale_ends([flat for _, flat, _ in panels])
     placed, height = _place([flat for _, flat, _ in panels])
     figure = Figure(figsize=(PAGE * MM, height * MM), dpi=dpi, facecolor="white")
@@ -84,10 +81,10 @@ def draw_strain(
     return path
 
 
-def _states(piece: Piece, before: Mapping[str, FlatPiece]) -> list[tuple[Piece, FlatPiece, str]]:
-    if piece.name not in before or not piece.flat.cuts:
+def _states(piece: Piece) -> list[tuple[Piece, FlatPiece, str]]:
+    uncut = piece.flat.uncut
+    if uncut is None:
         return [(piece, piece.flat, piece.name)]
-    uncut = before[piece.name]
     front, up = direction_on(uncut, np.array([1.0, 0.0, 0.0])), direction_on(uncut, np.array([0.0, 0.0, 1.0]))
     plain = upright(replace(piece, flat=uncut, front=front, up=up))
     return [

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from unwrap.film import Film
-from unwrap.flatten import flatten, relax
+from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray
-from unwrap.flatten.overlap import overlaps
 from unwrap.relief.board import Board, Trial
+from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.field import FORBIDDEN, Field
 from unwrap.relief.finish import cut_and_fit, finish, on_mesh
@@ -73,11 +73,7 @@ def relieve(
     count = len(np.asarray(vertices))
     price = _per_vertex(cost, count, "cost", 1.0)[uncut.vertex]
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
-    chart = uncut.points
-    if overlaps(chart, uncut.faces):
-        # Cuts are drawn on a shape that does not lie over itself; that of least work does so less often.
-        chart = relax(uncut.surface, uncut.faces, film, thorough=False).points
-    ground = Ground(uncut.surface, chart, uncut.faces, uncut.face, uncut.vertex)
+    ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
     try:
         board = _board(ground, film, price, clear, symmetric)
     except ValueError:
@@ -97,11 +93,11 @@ def relieve(
         ):
             best = found
         if best is not None and best.good:
-            return best.piece
+            return replace(best.piece, uncut=uncut)
     if best is None or best.overlap:
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
-    return replace(best.piece, notes=(*best.piece.notes, *_helps(best.piece, most)))
+    return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, *_helps(best.piece, most)))
 
 
 def _board(ground: Ground, film: Film, price: FloatArray, clear: NDArray[np.bool_], symmetric: bool) -> Board:
