@@ -6,9 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
+
 from unwrap.body.body import Body
 from unwrap.body.views import draw_view
-from unwrap.job import ArtworkMark, BandMark, Job, LetteringMark, LiningMark
+from unwrap.job import BandMark, Job, LetteringMark, LiningMark
 from unwrap.livery.artwork import lay_artwork
 from unwrap.livery.band import lay_band_over
 from unwrap.livery.carry import Carry
@@ -19,28 +21,30 @@ from unwrap.livery.paint import Paint
 
 Paints = dict[str, list[Paint]]
 
+# From a piece's plane to that of its reflection on the body's other side.
+ACROSS = np.array([[-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+
 
 def dress(
-    job: Job,
-    carries: Mapping[str, Carry],
-    body: Body | None = None,
-    folder: Path | None = None,
-    number: int = 0,
+    job: Job, carries: Mapping[str, Carry], body: Body, folder: Path, number: int = 0
 ) -> tuple[Paints, list[str]]:
     """Lay fills, lining, bands, artwork and lettering, in this order, on the regions that are there.
+
+    A region that reflects another takes that one's fills, lining and bands as they are,
+    reflected, so the other must be there too; lettering is laid anew, to be read.
 
     Parameters
     ----------
     job : Job
         What is wanted.
-    body : Body, optional
-        What artwork is thrown on; without it artwork is left out.
-    folder : Path, optional
+    carries : mapping of str to Carry
+        The flat pieces by region; a mark on a region that is not among them is passed over.
+    body : Body
+        What artwork is thrown on.
+    folder : Path
         Where the drawings are named from.
     number : int
         Which of the running numbers the lettering carries.
-    carries : mapping of str to Carry
-        The flat pieces by region; a mark on a region that is not among them is passed over.
 
     Returns
     -------
@@ -56,45 +60,70 @@ def dress(
     """
     paints: Paints = {name: [] for name in carries}
     remarks: list[str] = []
+    laid: Sequence[tuple[Paint, ...]]
+    said: Sequence[str]
     for fill in job.fill:
-        for names in _sides(job, fill.region, carries):
-            for name in names:
-                paints[name].append(lay_fill(carries[name], fill.colour))
+        names = _there(fill.region, carries)
+        laid = [(lay_fill(carries[name], fill.colour),) for name in names]
+        _put_on_both_sides(job, fill.region, names, laid, paints)
     for lining in job.lining:
-        for side, names in enumerate(_sides(job, lining.region, carries)):
-            for group in [names] if lining.together else [[name] for name in names]:
-                if group:
-                    _lay_lining(job, lining, group, carries, paints, remarks, reflected=side == 1)
+        names = _there(lining.region, carries)
+        for group in [names] if lining.together else [[name] for name in names]:
+            if group:
+                laid, said = _lay_lining(job, lining, [carries[name] for name in group])
+                _put_on_both_sides(job, lining.region, group, laid, paints)
+                remarks += said
     for band in job.band:
-        for names in _sides(job, band.region, carries):
-            _lay_band(job, band, names, carries, paints, remarks)
-    if body is not None:
-        for artwork in job.artwork:
-            _lay_artwork(artwork, body, folder or Path(), carries, paints, remarks)
+        if names := _there(band.region, carries):
+            laid, said = _lay_band(job, band, [carries[name] for name in names])
+            _put_on_both_sides(job, band.region, names, laid, paints)
+            remarks += said
+    for artwork in job.artwork:
+        view = draw_view(body, artwork.view)
+        laid, said = lay_artwork(body, list(carries.values()), view, folder / artwork.file, artwork.measure)
+        _put(list(carries), laid, paints)
+        if len(carries) == len(job.region):
+            # Only then is what falls on none of them truly lost.
+            remarks += said
     for lettering in job.lettering:
-        for side, names in enumerate(_sides(job, lettering.region, carries)):
-            _lay_lettering(lettering, number, names, carries, paints, reflected=side == 1)
+        if names := _there(lettering.region, carries):
+            _put(names, _lay_lettering(lettering, number, [carries[name] for name in names]), paints)
+        if names := _there(_reflections(job, lettering.region), carries):
+            laid = _lay_lettering(lettering, number, [carries[name] for name in names], other_side=True)
+            _put(names, laid, paints)
     return paints, list(dict.fromkeys(remarks))
 
 
-def _sides(job: Job, regions: Sequence[str], carries: Mapping[str, Carry]) -> list[list[str]]:
-    """The regions that a mark names, and those that only reflect one of them."""
-    reflected = [mark.name for mark in job.region if mark.mirror_of in regions and mark.name not in regions]
-    return [[name for name in names if name in carries] for names in (regions, reflected)]
+def _there(regions: Sequence[str], carries: Mapping[str, object]) -> list[str]:
+    return [name for name in regions if name in carries]
+
+
+def _reflections(job: Job, regions: Sequence[str]) -> list[str]:
+    """The regions that reflect one of these and are not named themselves."""
+    return [mark.name for mark in job.region if mark.mirror_of in regions and mark.name not in regions]
+
+
+def _put(names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints) -> None:
+    for name, group in zip(names, laid, strict=True):
+        paints[name].extend(group)
+
+
+def _put_on_both_sides(
+    job: Job, regions: Sequence[str], names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints
+) -> None:
+    """What was laid on some of a mark's regions, there and on those that only reflect them."""
+    _put(names, laid, paints)
+    originals = {mark.name: mark.mirror_of for mark in job.region}
+    for name in _there(_reflections(job, regions), paints):
+        if (original := originals[name]) in names:
+            paints[name].extend(paint.moved(ACROSS) for paint in laid[names.index(original)])
 
 
 def _lay_lining(
-    job: Job,
-    lining: LiningMark,
-    names: Sequence[str],
-    carries: Mapping[str, Carry],
-    paints: Paints,
-    remarks: list[str],
-    *,
-    reflected: bool,
-) -> None:
-    laid, said = lay_lining_over(
-        [carries[name] for name in names],
+    job: Job, lining: LiningMark, carries: Sequence[Carry]
+) -> tuple[list[tuple[Paint, ...]], tuple[str, ...]]:
+    return lay_lining_over(
+        carries,
         lining.pairs,
         inset=lining.inset,
         corner=lining.corner,
@@ -103,52 +132,30 @@ def _lay_lining(
         min_line=job.print.min_line,
         min_gap=job.print.min_gap,
         corners={name: (choice.style, choice.size) for name, choice in lining.corners.items()},
-        within=reflect_limits(lining.within.as_dict()) if reflected else lining.within.as_dict(),
-        clear=[(_place(one.at, reflected), one.diameter) for one in lining.clear],
+        within=lining.within.as_dict(),
+        clear=[(one.at, one.diameter) for one in lining.clear],
         dashes=lining.dashes,
     )
-    _put(names, laid, paints)
-    remarks += said
 
 
 def _lay_band(
-    job: Job,
-    band: BandMark,
-    names: Sequence[str],
-    carries: Mapping[str, Carry],
-    paints: Paints,
-    remarks: list[str],
-) -> None:
-    if not names:
-        return
-    laid, said = lay_band_over(
-        [carries[name] for name in names],
-        band.at_x,
-        band.pairs,
-        min_line=job.print.min_line,
-        min_gap=job.print.min_gap,
+    job: Job, band: BandMark, carries: Sequence[Carry]
+) -> tuple[list[tuple[Paint, ...]], tuple[str, ...]]:
+    return lay_band_over(
+        carries, band.at_x, band.pairs, min_line=job.print.min_line, min_gap=job.print.min_gap
     )
-    _put(names, laid, paints)
-    remarks += said
 
 
 def _lay_lettering(
-    lettering: LetteringMark,
-    number: int,
-    names: Sequence[str],
-    carries: Mapping[str, Carry],
-    paints: Paints,
-    *,
-    reflected: bool,
-) -> None:
-    if not names:
-        return
-    laid = lay_lettering_over(
-        [carries[name] for name in names],
+    lettering: LetteringMark, number: int, carries: Sequence[Carry], other_side: bool = False
+) -> list[tuple[Paint, ...]]:
+    x, y, z = lettering.at
+    return lay_lettering_over(
+        carries,
         lettering.text_for(number),
         lettering.height,
         # Only the place is reflected on the other side; the words read the right way round on both.
-        _place(lettering.at, reflected),
+        (x, -y, z) if other_side else (x, y, z),
         font=lettering.font,
         weight=lettering.weight,
         colour=lettering.colour,
@@ -159,33 +166,3 @@ def _lay_lettering(
         shadow=(fall.right, fall.up, fall.colour) if (fall := lettering.shadow) else None,
         arc=lettering.arc,
     )
-    _put(names, laid, paints)
-
-
-def _lay_artwork(
-    artwork: ArtworkMark,
-    body: Body,
-    folder: Path,
-    carries: Mapping[str, Carry],
-    paints: Paints,
-    remarks: list[str],
-) -> None:
-    laid, said = lay_artwork(
-        body, list(carries.values()), draw_view(body, artwork.view), folder / artwork.file, artwork.measure
-    )
-    _put(list(carries), laid, paints)
-    remarks += said
-
-
-def _place(at: tuple[float, float, float], reflected: bool) -> tuple[float, float, float]:
-    return (at[0], -at[1], at[2]) if reflected else at
-
-
-def reflect_limits(limits: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
-    """Limits along the axes as they stand on the body's other side."""
-    return {axis: (-high, -low) if axis == "y" else (low, high) for axis, (low, high) in limits.items()}
-
-
-def _put(names: Sequence[str], laid: Sequence[Sequence[Paint]], paints: Paints) -> None:
-    for name, group in zip(names, laid, strict=True):
-        paints[name].extend(group)

@@ -5,7 +5,8 @@ import pytest
 import shapely
 from sheet_pieces import box_piece, fill, flat_of, grid, piece_of
 
-from unwrap.sheet.outline import boundary_loops, direction_on, outline_of
+from unwrap.livery.loops import boundary_loops
+from unwrap.sheet.outline import direction_on, outline_of
 
 
 def test_rectangle_with_an_opening_has_the_area_it_must():

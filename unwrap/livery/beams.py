@@ -102,33 +102,37 @@ def follow(ground: Ground, start: Beams, depth: float, radial: bool = False) -> 
     count = len(start)
     now = start
     while len(now) and count < MOST_VISITS:
-        now = join_beams([_cross(ground, now, k, depth, radial) for k in range(3)])
+        now = _crossed(ground, now, depth, radial)
         visits.append(now)
         count += len(now)
     return join_beams(visits)
 
 
-def _cross(ground: Ground, beams: Beams, k: int, depth: float, radial: bool) -> Beams:
-    """What goes on through edge k of each beam's face."""
+def _crossed(ground: Ground, beams: Beams, depth: float, radial: bool) -> Beams:
+    """What goes on through the edges of each beam's face."""
     other, other_edge = ground.across
-    p, q = beams.corners[:, k], beams.corners[:, (k + 1) % 3]
+    edge_of = np.tile(np.arange(3), len(beams))
+    beam = np.repeat(np.arange(len(beams)), 3)
+    open_ = (beams.came[beam] != edge_of) & (other[beams.face[beam], edge_of] >= 0)
+    beam, k = beam[open_], edge_of[open_]
+    b = beams.take(beam)
+    row = np.arange(len(b))
+    p, q = b.corners[row, k], b.corners[row, (k + 1) % 3]
     way = q - p
-    low, high = _inside(p, way, beams.left, *_inside(p, way, beams.right))
+    low, high = _inside(p, way, b.left, *_inside(p, way, b.right))
     if not radial:
-        front = np.broadcast_to(np.array([0.0, 1.0, NARROWEST]), beams.left.shape)
+        front = np.broadcast_to(np.array([0.0, 1.0, NARROWEST]), b.left.shape)
         low, high = _inside(p, way, front, low, high)
     near, far = p + low[:, None] * way, p + high[:, None] * way
     # What counts is the width across the rays: an edge that lies along a ray lets nothing through.
-    ray = _line(beams.focus, near, far)
+    ray = _line(b.focus, near, far)
     width = far[:, 0] * ray[:, 0] + far[:, 1] * ray[:, 1] + ray[:, 2]
-    go = (beams.came != k) & (other[beams.face, k] >= 0) & (high > low) & (width > NARROWEST)
     if radial:
         reached = _distance_to_origin(near, far)
     else:
         reached = np.minimum(near[:, 1], far[:, 1])
-    go &= reached < depth
-    index = np.flatnonzero(go)
-    b = beams.take(index)
+    index = np.flatnonzero((high > low) & (width > NARROWEST) & (reached < depth))
+    b, k = b.take(index), k[index]
     p, q, way, low, high = p[index], q[index], way[index], low[index], high[index]
     near, far = near[index], far[index]
     right = np.where((low <= 0.0)[:, None], _line(b.focus, p, far), b.right)
@@ -136,10 +140,12 @@ def _cross(ground: Ground, beams: Beams, k: int, depth: float, radial: bool) -> 
     face, edge = other[b.face, k], other_edge[b.face, k]
     at_p = np.where(low <= 0.0, ground.excess[ground.faces[b.face, k]], 0.0)
     at_q = np.where(high >= 1.0, ground.excess[ground.faces[b.face, (k + 1) % 3]], 0.0)
-    right = _turned(right, p, -0.5 * at_p)
-    left = _turned(left, q, 0.5 * at_q)
     moved = (at_p > 1e-12) | (at_q > 1e-12)
-    focus = np.where(moved[:, None], meet(left, right), b.focus)
+    focus = b.focus
+    if moved.any():
+        right = _turned(right, p, -0.5 * at_p)
+        left = _turned(left, q, 0.5 * at_q)
+        focus = np.where(moved[:, None], meet(left, right), focus)
     corners = np.empty_like(b.corners)
     flat = ground.local[face]
     row = np.arange(len(face))

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.livery.loops import boundary_loops
 from unwrap.livery.planar import barycentric, polygon_of_rings, polygons_of, transfer
 from unwrap.regions.region import Patch
 
@@ -188,35 +189,6 @@ def _planes(corners: FloatArray) -> tuple[FloatArray, FloatArray]:
     across = c - a - np.einsum("mj,mj->m", c - a, along)[:, None] * along
     across = across / np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-300)
     return np.stack([along, across], axis=1), a
-
-
-def boundary_loops(faces: IntArray) -> list[IntArray]:
-    """Closed runs of vertices along the edges that only one face has, in the faces' winding.
-
-    The ground lies to the left of each run.
-    """
-    half = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    n = int(faces.max()) + 1
-    key = half[:, 0] * n + half[:, 1]
-    free = half[~np.isin(key, half[:, 1] * n + half[:, 0])]
-    following: dict[int, list[int]] = {}
-    for a, b in free.tolist():
-        following.setdefault(a, []).append(b)
-    loops = []
-    while following:
-        first = next(iter(following))
-        loop, at = [], first
-        while at in following:
-            loop.append(at)
-            ahead = following[at]
-            step = ahead.pop()
-            if not ahead:
-                del following[at]
-            at = step
-            if at == first and at not in following:
-                break
-        loops.append(np.array(loop, dtype=np.int64))
-    return loops
 
 
 def nearest_on(corners: FloatArray, places: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:

@@ -9,8 +9,8 @@ import shapely
 
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.livery.carry import boundary_loops
 from unwrap.livery.ground import Ground
+from unwrap.livery.loops import boundary_loops
 
 NAMES = ("top", "bottom", "front", "rear", "left", "right")
 DIRECTIONS = np.array([[0, 0, 1], [0, 0, -1], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]], dtype=float)

@@ -12,7 +12,8 @@ import shapely
 from scipy.spatial import cKDTree
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
-from unwrap.livery.carry import Carry, boundary_loops
+from unwrap.livery.carry import Carry
+from unwrap.livery.loops import boundary_loops
 
 # Corners closer than this (mm) are the same place on the body.
 SAME_PLACE = 1e-5

@@ -44,31 +44,35 @@ def edge_strips(ground: Ground, chosen: Sequence[tuple[int, int]], depth: float)
     Beams
         In planes where the edge lies along x from 0 and y is the distance from it.
     """
-    ahead = dict(ground.free.keys())
-    behind = {b: a for a, b in ground.free}
+    following: dict[tuple[int, int], tuple[int, int]] = {}
+    for loop in ground.loops:
+        sides = list(zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True))
+        following.update(zip(sides, [*sides[1:], sides[0]], strict=True))
+    before = {after: edge for edge, after in following.items()}
     picked = set(chosen)
     lean_start, lean_end = np.zeros(len(chosen)), np.zeros(len(chosen))
-    for i, (a, b) in enumerate(chosen):
-        lean_start[i] = _lean(ground.angle_sum[a], (behind[a], a) in picked)
-        lean_end[i] = _lean(ground.angle_sum[b], (b, ahead[b]) in picked)
+    for i, edge in enumerate(chosen):
+        lean_start[i] = _lean(ground.angle_sum[edge[0]], before[edge] in picked)
+        lean_end[i] = _lean(ground.angle_sum[edge[1]], following[edge] in picked)
     place = np.array([ground.free[edge] for edge in chosen], dtype=np.int64).reshape(-1, 2)
     start = start_at_edges(ground, place[:, 0], place[:, 1], lean_start, lean_end)
     sharp = [
-        _cap(ground, b, ahead[b], len(chosen) + number)
-        for number, (a, b) in enumerate(chosen)
-        if (b, ahead[b]) in picked and 0.5 * (ground.angle_sum[b] - np.pi) > MOST_LEAN
+        _cap(ground, following[edge], len(chosen) + number)
+        for number, edge in enumerate(chosen)
+        if following[edge] in picked and 0.5 * (ground.angle_sum[edge[1]] - np.pi) > MOST_LEAN
     ]
     return follow(ground, join_beams([start, *sharp]), depth)
 
 
-def _cap(ground: Ground, vertex: int, after: int, number: int) -> Beams:
-    """A cap across the tip of a slit or spike, between the strips that lean round it from both sides.
+def _cap(ground: Ground, edge: tuple[int, int], number: int) -> Beams:
+    """A cap across the tip of a slit or spike, where this edge of the ground begins.
 
-    Its plane has the tip at the origin and the way that halves the angle along y.
+    It lies between the strips that lean round the tip from both sides. Its plane has the
+    tip at the origin and the way that halves the angle along y.
     """
     across, across_edge = ground.across
-    face, k = ground.free[(vertex, after)]
-    half = 0.5 * float(ground.angle_sum[vertex])
+    face, k = ground.free[edge]
+    half = 0.5 * float(ground.angle_sum[edge[0]])
     open_half = half - 0.5 * np.pi - CAPPED_LEAN
     # The cap begins where the leaning strips end: this far out along their common line.
     scale = np.cos(CAPPED_LEAN) / np.cos(open_half)

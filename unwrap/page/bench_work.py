@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 import threading
 import traceback
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from unwrap.bench import Flattened
-from unwrap.dress import dress
+from unwrap.dress import Paints, dress
 from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
@@ -91,17 +94,18 @@ class BenchWork:
         """Names everything that a region's piece depends on."""
         marks = [[m.model_dump() for m in job.marks_for(getattr(job, kind), mark)] for kind in _MARKS]
         shapes = [self._shape_key(job, other) for other in self._partners(job, mark)]
-        drawings = [m.model_dump() for m in job.artwork]
+        drawings = [(m.model_dump(), _saved(self.session.folder / m.file)) for m in job.artwork]
         return _digest((shapes, marks, drawings, job.print.model_dump(), mark.name, mark.spares))
 
     def _partners(self, job: Job, mark: RegionMark) -> list[RegionMark]:
         """The region itself, then those that share a mark with it that runs across them."""
         together = [lining for lining in job.lining if lining.together]
-        names = {mark.name}
+        # What a region reflects comes along: it takes that one's livery.
+        names = {mark.name} | ({mark.mirror_of} if mark.mirror_of else set())
         for across in job.marks_for([*together, *job.band, *job.lettering], mark):
             named = set(across.region)
             reflected = {other.name for other in job.region if other.mirror_of in named} - named
-            names |= named if mark.name in named else reflected
+            names |= named if mark.name in named else named | reflected
         return [mark, *(other for other in job.region if other.name in names - {mark.name})]
 
     def grown_key(self, job: Job, mark: RegionMark) -> str:
@@ -153,11 +157,12 @@ class BenchWork:
         grown = self.grown_key(job, mark)
         try:
             flattened, carry = self._flattened(job, mark)
-            carries = {mark.name: carry}
+            bench, carries = self.session.bench(job), {mark.name: carry}
             for other in self._partners(job, mark)[1:]:
                 with suppress(BadInput):  # the other region says so itself
                     carries[other.name] = self._flattened(job, other)[1]
-            paints, remarks, error = _dressed(_only_on(job, mark), mark.name, carries)
+            dressed = partial(dress, carries=carries, body=bench.body, folder=bench.folder)
+            paints, remarks, error = _dressed(_only_on(job, mark), mark.name, dressed)
             return Worked(key, grown, upright(finish(job, flattened, paints)), tuple(remarks), error)
         except BadInput as error:
             return Worked(key, grown, error=str(error))
@@ -180,22 +185,32 @@ class BenchWork:
         return Flattened(mark, flattened.patch, flattened.flat), carry
 
 
-def _dressed(job: Job, name: str, carries: dict[str, Carry]) -> tuple[list[Paint], list[str], str | None]:
+def _dressed(
+    job: Job, name: str, dressed: Callable[[Job], tuple[Paints, list[str]]]
+) -> tuple[list[Paint], list[str], str | None]:
     """A region's paints and remarks; without what does not fit, and the sentence that says so."""
     try:
-        paints, remarks = dress(job, carries)
+        paints, remarks = dressed(job)
         return paints[name], remarks, None
     except Exception as error:
         if not isinstance(error, BadInput):
             traceback.print_exc()
             error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
-        plain = job.model_copy(update={kind: [] for kind in _MARKS if kind != "fill"})
-        return dress(plain, carries)[0][name], [], str(error)
+        plain = job.model_copy(update={"artwork": [], **{kind: [] for kind in _MARKS if kind != "fill"}})
+        return dressed(plain)[0][name], [], str(error)
 
 
 def _only_on(job: Job, mark: RegionMark) -> Job:
     """The job with no more livery than lies on one region."""
     return job.model_copy(update={kind: job.marks_for(getattr(job, kind), mark) for kind in _MARKS})
+
+
+def _saved(path: Path) -> int:
+    """When a file was last written; 0 where there is none."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def _digest(parts: Any) -> str:

@@ -10,6 +10,7 @@ import shapely
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.livery.carry import nearest_on
 from unwrap.livery.fit import curves_of_area
+from unwrap.livery.loops import boundary_loops
 from unwrap.livery.paint import Paint
 from unwrap.regions.region import Patch
 from unwrap.sheet.bleed import BleedGround, carry_over, sound
@@ -119,51 +120,6 @@ def outline_of(points: FloatArray, faces: IntArray) -> tuple[shapely.Polygon, tu
     outline = drawn if drawn.is_valid else _largest_part(shapely.make_valid(drawn, method="structure"))
     outline = shapely.geometry.polygon.orient(outline)
     return outline, _closed_slits(loops, outline)
-
-
-def boundary_loops(faces: IntArray) -> list[IntArray]:
-    """Walk the free edges of an oriented mesh.
-
-    Parameters
-    ----------
-    faces : (m, 3) int64
-        Consistently oriented triangles.
-
-    Returns
-    -------
-    list of (n,) int64 arrays
-        Vertex loops, each with the mesh on its left and without the first vertex
-        repeated; in order of their lowest vertex, starting there.
-
-    Notes
-    -----
-    Where a loop meets a vertex again it is parted there, so that every loop is simple:
-    two openings that touch in a corner are two loops.
-    """
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    count = int(faces.max()) + 1
-    free = ~np.isin(start * count + end, end * count + start)
-    leaving: dict[int, list[int]] = {}
-    for a, b in sorted(zip(start[free].tolist(), end[free].tolist(), strict=True), reverse=True):
-        leaving.setdefault(a, []).append(b)
-
-    loops = []
-    for first in sorted(leaving):
-        while leaving[first]:
-            path, place = [first], {first: 0}
-            while path and leaving[path[-1]]:
-                following = leaving[path[-1]].pop()
-                if following not in place:
-                    place[following] = len(path)
-                    path.append(following)
-                    continue
-                loop = path[place[following] :]
-                loops.append(np.array(loop))
-                del path[place[following] + 1 :]
-                place = {vertex: k for k, vertex in enumerate(path)}
-                if len(path) == 1:
-                    break
-    return loops
 
 
 def _signed_area(loop: FloatArray) -> float:
