@@ -88,3 +88,28 @@ def test_numbering_does_not_matter(seed):
     order = np.random.default_rng(seed).permutation(len(mesh.faces))
     shuffled = Body(body.vertices, body.faces[order])
     assert (outside_faces(shuffled) == outside_faces(body)[order]).mean() > 0.999
+
+
+def test_what_is_seen_through_windows_is_inside():
+    # a cab with large openings before a closed bunker, and a floor and a rib in it
+    outer = trimesh.creation.box((60, 28, 30))
+    cab = trimesh.creation.box((24, 26, 28))
+    cab.apply_translation((16, 0, 0))
+    bunker = trimesh.creation.box((28, 26, 28))
+    bunker.apply_translation((-14, 0, 0))
+    side = trimesh.creation.box((11, 60, 11))
+    side.apply_translation((16, 0, 4))
+    front = trimesh.creation.box((20, 8, 8))
+    front.apply_translation((30, 0, 6))
+    rib = trimesh.creation.box((1, 26, 4))
+    rib.apply_translation((16, 0, -12))
+    shell = trimesh.boolean.difference([outer, cab, bunker, side, front], engine="manifold")
+    body = body_of(trimesh.boolean.union([shell, rib], engine="manifold").subdivide_to_size(2.5))
+    outside = outside_faces(body)
+    middle = body.corners.mean(axis=1)
+    within = (np.abs(middle - (16, 0, 0)) <= np.array([12.01, 13.01, 14.01])).all(axis=1)
+    within &= body.normals @ (1, 0, 0) > -0.9  # the front sheet's back is thin, and told by that
+    assert within.sum() > 300
+    assert body.areas[outside & within].sum() < 0.002 * body.areas[within].sum()
+    sides = (np.abs(middle[:, 1]) > 13.99) | (np.abs(middle[:, 0]) > 29.99) | (middle[:, 2] > 14.99)
+    assert outside[sides].all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
@@ -48,18 +49,24 @@ def outside_faces(body: Body) -> BoolArray:
     one that sees none is not. In between (an inner wall seen through a window, the underside
     of a boiler seen from the side) the two sides of the wall are compared: the side that gets
     less light is inside. Where there is no second side near, or what is behind gets even less
-    (a cab's rear wall close to the boiler), the place goes with what it looks at: it is inside
-    when most of that is.
+    (a rib in a cab, the cab's rear wall before a closed bunker, the back of a deep recess), the
+    place goes with what it looks at: it is outside when most of that is sky or outside. This is
+    asked again until nothing changes, so that the outside spreads from where it is sure into
+    recesses, but through a window only as far as the window fills most of the view.
     """
     if len(body.faces) == 0:
         return np.zeros(0, dtype=bool)
     face, places = sample_faces(body.corners, body.areas, PLACES)
     outside, unsure = _judge(body.rays, body.normals, face, places)
-    seen = _seen_faces(face, outside, len(body.faces))
     if len(unsure):
-        outside[unsure] = _looks_at_outside(body.rays, places[unsure], body.normals[face[unsure]], seen)
-        seen = _seen_faces(face, outside, len(body.faces))
-    return seen
+        met = _looks_at(body.rays, places[unsure], body.normals[face[unsure]])
+        while True:
+            seen = np.append(_seen_faces(face, outside, len(body.faces)), [False, True])
+            fresh = ~outside[unsure] & _mostly(seen, met)
+            if not fresh.any():
+                break
+            outside[unsure[fresh]] = True
+    return _seen_faces(face, outside, len(body.faces))
 
 
 def _seen_faces(face: IntArray, outside: BoolArray, count: int) -> BoolArray:
@@ -85,7 +92,7 @@ def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) 
     -------
     outside : (k,) bool
     unsure : (u,) int64
-        Places that are outside only because nothing else says otherwise.
+        Places of which their light does not say, which are not among `outside`.
     """
     normal = normals[face]
     first = look_at_sky(rays, places, normal, sky_directions(FIRST_LOOK, turn=0.3))
@@ -103,25 +110,29 @@ def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) 
     more = look_at_sky(rays, places[doubt], normal[doubt], rest)
     sky = first.of(doubt).plus(more, FIRST_LOOK, SECOND_LOOK)
     plain = (sky.light >= WELL_LIT) | _from_above(sky, FROM_ABOVE)
+    outside[doubt] = plain
     between = np.flatnonzero(~plain & (sky.light > PEEP))
     behind, thin = _other_side(rays, normals, places[doubt[between]], normal[doubt[between]])
-    plain[between] = True
     wall = between[thin]
     there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], sky_directions(OTHER_LOOK, turn=1.1))
-    plain[wall] = sky.light[wall] >= there.light
-    outside[doubt] = plain
-    return outside, doubt[between[plain[between]]]
+    darker = wall[sky.light[wall] < there.light]
+    return outside, doubt[np.setdiff1d(between, darker, assume_unique=True)]
 
 
-def _looks_at_outside(rays: Rays, places: FloatArray, normal: FloatArray, seen: BoolArray) -> BoolArray:
-    """(k,) whether what each place looks at, the sky among it, is mostly outside."""
+def _looks_at(rays: Rays, places: FloatArray, normal: FloatArray) -> NDArray[np.int32]:
+    """(k, d) the face that each place sees in each direction: -1 the sky, -2 nothing, from behind itself."""
     start = places + OFF * rays.reach * normal
-    vote = np.zeros(len(places), dtype=np.int64)
-    for direction in sky_directions(OTHER_LOOK):
+    directions = sky_directions(OTHER_LOOK)
+    met = np.full((len(places), len(directions)), -2, dtype=np.int32)
+    for column, direction in enumerate(directions):
         facing = np.flatnonzero(normal @ direction > GRAZING)
-        met = rays.first(start[facing], direction).face
-        vote[facing] += np.where((met < 0) | seen[met], 1, -1)
-    return vote >= 0
+        met[facing, column] = rays.first(start[facing], direction).face
+    return met
+
+
+def _mostly(seen: BoolArray, met: NDArray[np.int32]) -> BoolArray:
+    """(k,) whether most of what each place looks at is seen; the last but one of `seen` is nothing."""
+    return 2 * np.count_nonzero(seen[met], axis=1) >= np.count_nonzero(met > -2, axis=1)
 
 
 def _from_above(sky: Sky, share: float) -> BoolArray:
