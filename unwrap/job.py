@@ -62,6 +62,10 @@ def _bare(value: object) -> str:
     return str(value) if value in PAINT_KINDS else _colour(value)
 
 
+def _state_or_limits(value: object) -> object:
+    return {"state": value} if isinstance(value, str) else value
+
+
 def _one_or_many(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
@@ -244,8 +248,9 @@ class RegionMark(_Part):
     trim: Annotated[list[TrimMark], BeforeValidator(_table_or_many)] = []
     bridge: Width | None = None
     openings: Literal["cut", "cover"] = "cut"
-    edge: Length = 0.0
+    edge: Width | None = None
     joint: Side = "bottom"
+    film: Annotated[FilmChoice | None, BeforeValidator(_state_or_limits)] = None
     mirror_of: str | None = None
     spares: int | None = Field(default=None, ge=0, le=20)
     relief: ReliefWishes = ReliefWishes()
@@ -263,10 +268,10 @@ class RegionMark(_Part):
     def _has_a_place(self) -> Self:
         if self.mirror_of is None and self.at is None:
             raise ValueError("no place given; add at = [x, y, z], a point on the part you mean, in mm")
-        if self.mirror_of is not None and (self.also or self.less or self.trim):
+        if self.mirror_of is not None and (self.also or self.less or self.trim or self.film):
             raise ValueError(
-                "also, less and trim have no say in a reflection, which takes the shape of its original; "
-                "remove them, or mark the region by its own at"
+                "also, less, trim and film have no say in a reflection, which takes the shape of its "
+                "original; remove them, or mark the region by its own at"
             )
         return self
 
@@ -457,6 +462,19 @@ class Job(_Part):
     def numbers(self) -> list[str]:
         """What tells the sets of sheets apart; empty where there is one set only."""
         return next((mark.numbers for mark in self.lettering if mark.numbers), [])
+
+    def original_of(self, region: RegionMark) -> RegionMark:
+        """The region that one reflects; itself where it is marked by its own place."""
+        return next((mark for mark in self.region if mark.name == region.mirror_of), region)
+
+    def film_of(self, region: RegionMark) -> Film:
+        """How a region's piece is laid: its own film, or the job's."""
+        return (self.original_of(region).film or self.film).film
+
+    def bleed_of(self, region: RegionMark) -> float:
+        """How far a region's print runs past its edge, mm: its own, its original's, or the job's."""
+        given = (region.edge, self.original_of(region).edge, self.print.bleed)
+        return next(edge for edge in given if edge is not None)
 
     def marks_for(self, marks: Sequence[Mark], region: RegionMark) -> list[Mark]:
         """The marks of one kind that apply to a region; a reflection takes those of its original too."""

@@ -19,6 +19,7 @@ from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
+from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
@@ -192,7 +193,7 @@ def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
     flat = relieve(
         patch.vertices,
         patch.faces,
-        job.film.film,
+        job.film_of(mark),
         cost=cost,
         keep_clear=keep_clear,
         most=mark.relief.most,
@@ -205,10 +206,16 @@ def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
     return flat
 
 
+def lay_flat_at_once(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
+    """A patch's first flat shape, without cuts: least work, whatever the film says to its worst."""
+    return flatten(patch.vertices, patch.faces, job.film_of(mark), thorough=False)
+
+
 def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
     """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it."""
     mark, patch, flat = flattened.mark, flattened.patch, flattened.flat
-    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=job.print.bleed, spares=mark.spares)
+    bleed = job.bleed_of(mark)
+    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=bleed, spares=mark.spares)
     on_it = [fitting for fitting in job.fitting if _stands_on(fitting, patch)]
     if not on_it:
         return piece

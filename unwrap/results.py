@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from unwrap.bench import Bench, Result
+from unwrap.film import Film
 from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import html_of
 from unwrap.guide.guide_pdf import guide_pdf
@@ -133,9 +134,14 @@ def _file_name(text: str) -> str:
 
 
 def _facts(job: Job) -> dict[str, str]:
-    film = job.film.film
+    own = {f"Film of {mark.name}": _taken_up(mark.film.film) for mark in job.region if mark.film}
     return {
         "Scale": f"1:{job.job.scale:g}",
-        "Film": f"takes up {film.stretch:.1%} of stretch and {film.compression:.1%} of compression",
+        "Film": _taken_up(job.film.film),
+        **own,
         "Printed": "mirrored, for film that is turned over" if job.print.face_down else "not mirrored",
     }
+
+
+def _taken_up(film: Film) -> str:
+    return f"takes up {film.stretch:.1%} of stretch and {film.compression:.1%} of compression"

@@ -98,7 +98,7 @@ def measure(faces: int, page: Page, folder: Path) -> None:
             }
             return times.sort((a, b) => a - b)[15]; }"""
         )
-        serving.page.session.outside()
+        serving.session.outside()
         page.get_by_role("button", name="Left", exact=True).click()
         page.get_by_role("button", name="Mark a region").click()
         page.evaluate(CLICK)

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from unwrap.errors import BadInput
+from unwrap.film import Film
 from unwrap.job import parse_job, read_job
 
 GOOD = """
@@ -130,3 +131,21 @@ def test_any_text_is_a_job_or_bad_input(text: str) -> None:
 def test_a_slip_of_one_key_is_a_job_or_bad_input(place: int, key: str) -> None:
     with contextlib.suppress(BadInput):
         parse_job(GOOD[:place] + key + GOOD[place + 1 :])
+
+
+def test_a_region_may_have_its_own_film_and_bleed() -> None:
+    head = '[job]\nname = "j"\nscale = "1:76.2"\n[body]\nfile = "b.stl"\n[film]\nstate = "set"\n'
+    own = '[[region]]\nname = "dome"\nat = [0, 0, 1]\nfilm = "softened"\nedge = 0.4\n'
+    measured = '[[region]]\nname = "nose"\nat = [1, 0, 1]\nfilm = { stretch = 0.03, compression = 0.02 }\n'
+    reflected = '[[region]]\nname = "other"\nmirror_of = "dome"\n'
+    plain = '[[region]]\nname = "side"\nat = [0, 1, 0]\n'
+    job = parse_job(head + own + measured + reflected + plain)
+    dome, nose, other, side = job.region
+    assert job.film_of(dome) == job.film_of(other) == Film.softened()
+    assert job.film_of(nose) == Film(0.03, 0.02)
+    assert job.film_of(side) == Film.set()
+    assert [job.bleed_of(mark) for mark in job.region] == [0.4, job.print.bleed, 0.4, job.print.bleed]
+    with pytest.raises(BadInput, match="film"):
+        parse_job(head + own + reflected + 'film = "set"\n')
+    with pytest.raises(BadInput, match="film"):
+        parse_job(head + plain + 'film = "sodden"\n')

@@ -14,7 +14,7 @@ from unwrap.flatten.relax import Relaxed, relax
 from unwrap.flatten.strain import needles
 
 
-def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
+def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film, *, thorough: bool = True) -> FlatPiece:
     """Lay a patch flat, asking as little of the film as can be, without cuts.
 
     The film's work is minimised first; where that leaves a face outside the film's
@@ -29,6 +29,8 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
         one edge and no handle.
     film : Film
         What the film can take up.
+    thorough : bool
+        False leaves the worst strain as the least work leaves it: a first answer.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film) -> FlatPiece:
     new = np.full(len(all_vertices), -1)
     new[used] = np.arange(len(used))
     surface, triangles = all_vertices[used], new[all_faces]
-    rest = relax(surface, triangles, film)
+    rest = relax(surface, triangles, film, thorough=thorough)
     bound = bound_of(surface, triangles, rest.least)
     return FlatPiece(
         points=rest.points,

@@ -5,10 +5,9 @@ from __future__ import annotations
 import hashlib
 import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +17,17 @@ from unwrap.errors import BadInput
 from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
-from unwrap.make import finish, flatten_mark
-from unwrap.page.session import Session, mark_named
+from unwrap.make import finish, flatten_mark, lay_flat, lay_flat_at_once, ready_patch
+from unwrap.page.session import GROWN_KEYS, Session, mark_named
 from unwrap.page.upright import upright
 from unwrap.progress import Stopwatch
+from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
 
-# What of a region's mark decides where it lies on the body, and then its flat shape.
-_GROWN_KEYS = {"at", "crease", "within", "bridge"}
-_SHAPE_KEYS = _GROWN_KEYS | {"openings", "joint", "relief", "edge"}
+# What of a region's mark decides its flat shape, beyond where it lies on the body.
+_SHAPE_KEYS = GROWN_KEYS | {"openings", "joint", "relief"}
 _MARKS = ("fill", "lining", "band", "lettering")
+MOST_KEPT = 60  # flat shapes
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +42,8 @@ class Worked:
         Names the state of the job that this belongs to.
     grown : str
         Names the region that it was made from.
+    first : bool
+        A first answer, without relief cuts and with its fills only; the full one follows.
     """
 
     key: str
@@ -49,6 +51,7 @@ class Worked:
     piece: Piece | None = None
     remarks: tuple[str, ...] = ()
     error: str | None = None
+    first: bool = False
 
 
 class BenchWork:
@@ -64,8 +67,10 @@ class BenchWork:
         self.events = 0
         self.busy: str | None = None
         self._done: dict[str, Worked] = {}
-        self._flat: dict[str, tuple[Flattened, Carry]] = {}
+        self._flat: dict[str, tuple[Flattened, Carry, str]] = {}
+        self._last_patch: tuple[str, Patch] | None = None
         self._news = threading.Condition()
+        self._ready = threading.Event()
         self._stop = False
         self._thread = threading.Thread(target=self._run, name="pieces", daemon=True)
         self._thread.start()
@@ -95,7 +100,8 @@ class BenchWork:
         marks = [[m.model_dump() for m in job.marks_for(getattr(job, kind), mark)] for kind in _MARKS]
         shapes = [self._shape_key(job, other) for other in self._partners(job, mark)]
         drawings = [(m.model_dump(), _saved(self.session.folder / m.file)) for m in job.artwork]
-        return _digest((shapes, marks, drawings, job.print.model_dump(), mark.name, mark.spares))
+        own = mark.name, mark.spares, job.bleed_of(mark)
+        return _digest((shapes, marks, drawings, job.print.model_dump(), own))
 
     def _partners(self, job: Job, mark: RegionMark) -> list[RegionMark]:
         """The region itself, then those that share a mark with it that runs across them."""
@@ -110,22 +116,29 @@ class BenchWork:
 
     def grown_key(self, job: Job, mark: RegionMark) -> str:
         """Names everything that decides where a region lies on the body."""
-        original = mark_named(job, mark.mirror_of) if mark.mirror_of else mark
-        settings = original.model_dump(include=_GROWN_KEYS)
+        settings = job.original_of(mark).model_dump(include=set(GROWN_KEYS))
         return _digest((self.session.on_bench().key, job.job.scale, settings, mark.mirror_of is not None))
 
     def _shape_key(self, job: Job, mark: RegionMark) -> str:
-        original = mark_named(job, mark.mirror_of) if mark.mirror_of else mark
-        settings = original.model_dump(include=_SHAPE_KEYS)
+        settings = job.original_of(mark).model_dump(include=set(_SHAPE_KEYS))
         fittings = [fitting.model_dump() for fitting in job.fitting]
-        return _digest((mark.name, self.grown_key(job, mark), job.film.model_dump(), settings, fittings))
+        return _digest((mark.name, self.grown_key(job, mark), job.film_of(mark), settings, fittings))
+
+    def get_ready(self) -> None:
+        """Do ahead what the first click on the body needs, once the body is shown."""
+        self._ready.set()
+        self.wake()
 
     def _run(self) -> None:
+        prepared = None
         while not self._stop:
             try:
                 following = self._next()
-                if following is None:
-                    self.session.first_look()  # ready before the first click
+                body = self.session.on_bench().key
+                if self._ready.is_set() and prepared != body:
+                    self.session.get_ready()
+                    prepared = body
+                    continue
             except BadInput:
                 following = None  # the page shows what is wrong with the job or the body
             if following is None:
@@ -133,16 +146,18 @@ class BenchWork:
                     self._news.wait(timeout=1.0)
                 continue
             job, mark, key = following
-            self.busy = mark.name
-            with self._news:
-                self.events += 1
-                self._news.notify_all()
-            worked = self._work(job, mark, key)
-            self.busy = None
-            with self._news:
+            self._tell(mark.name)
+            for worked in self._work(job, mark, key):
                 self._done[mark.name] = worked
-                self.events += 1
-                self._news.notify_all()
+                self._tell(mark.name)
+            self._tell(None)
+
+    def _tell(self, busy: str | None) -> None:
+        """Give news to whoever waits for it."""
+        with self._news:
+            self.busy = busy
+            self.events += 1
+            self._news.notify_all()
 
     def _next(self) -> tuple[Job, RegionMark, str] | None:
         job = self.session.job()
@@ -153,51 +168,86 @@ class BenchWork:
                 return job, mark, key
         return None
 
-    def _work(self, job: Job, mark: RegionMark, key: str) -> Worked:
+    def _work(self, job: Job, mark: RegionMark, key: str) -> Iterator[Worked]:
+        """The region's piece: a first answer where the full one takes longer, then the full one."""
         grown = self.grown_key(job, mark)
         try:
+            if mark.mirror_of is None and self._shape_key(job, mark) not in self._flat:
+                yield from self._first(job, mark, f"first of {key}", grown)
             flattened, carry = self._flattened(job, mark)
-            bench, carries = self.session.bench(job), {mark.name: carry}
+            carries = {mark.name: carry}
             for other in self._partners(job, mark)[1:]:
                 with suppress(BadInput):  # the other region says so itself
                     carries[other.name] = self._flattened(job, other)[1]
-            dressed = partial(dress, carries=carries, body=bench.body, folder=bench.folder)
-            paints, remarks, error = _dressed(_only_on(job, mark), mark.name, dressed)
-            return Worked(key, grown, upright(finish(job, flattened, paints)), tuple(remarks), error)
+            paints, remarks, error = self._dressed(_only_on(job, mark), mark.name, carries)
+            yield Worked(key, grown, upright(finish(job, flattened, paints)), tuple(remarks), error)
         except BadInput as error:
-            return Worked(key, grown, error=str(error))
+            yield Worked(key, grown, error=str(error))
         except Exception as error:  # one region that fails must not end the page
             traceback.print_exc()
-            return Worked(key, grown, error=f'region "{mark.name}": this could not be worked out ({error}).')
+            yield Worked(key, grown, error=f'region "{mark.name}": this could not be worked out ({error}).')
+
+    def _first(self, job: Job, mark: RegionMark, key: str, grown: str) -> Iterator[Worked]:
+        """The flat shape of least work in its fills, where there is one."""
+        patch = self._patch(job, mark)
+        try:
+            flat = lay_flat_at_once(job, mark, patch)
+            carry = Carry(patch, flat)
+            paints = self._laid(_only_on(_filled(job), mark), {mark.name: carry})[0][mark.name]
+            yield Worked(key, grown, upright(finish(job, Flattened(mark, patch, flat), paints)), first=True)
+        except ValueError:
+            return  # the full answer says what is wrong
+
+    def _patch(self, job: Job, mark: RegionMark) -> Patch:
+        """A region made ready to flatten, kept for the step that follows."""
+        shape = self._shape_key(job, mark)
+        if self._last_patch is None or self._last_patch[0] != shape:
+            self._last_patch = shape, ready_patch(job, mark, self.session.region(mark, job))
+        return self._last_patch[1]
 
     def _flattened(self, job: Job, mark: RegionMark) -> tuple[Flattened, Carry]:
-        shape = self._shape_key(job, mark)
-        if shape not in self._flat:
-            done = {}
+        shape, weighed = self._shape_key(job, mark), _weighed(job, mark)
+        known = self._flat.get(shape)
+        # Bands and lettering decide where cuts go, so they matter to a piece that has some.
+        if known is None or (known[2] != weighed and known[0].flat.cuts):
             if mark.mirror_of is not None:
                 original = mark_named(job, mark.mirror_of)
-                done[original.name] = self._flattened(job, original)[0]
-            if len(self._flat) > 60:
+                done = {original.name: self._flattened(job, original)[0]}
+                flattened = flatten_mark(self.session.bench(job), mark, done, Stopwatch())
+            else:
+                patch = self._patch(job, mark)
+                flattened = Flattened(mark, patch, lay_flat(job, mark, patch))
+            if len(self._flat) > MOST_KEPT:
                 self._flat.clear()
-            flattened = flatten_mark(self.session.bench(job), mark, done, Stopwatch())
-            self._flat[shape] = flattened, Carry(flattened.patch, flattened.flat)
-        flattened, carry = self._flat[shape]
+            known = self._flat[shape] = flattened, Carry(flattened.patch, flattened.flat), weighed
+        flattened, carry, _ = known
         return Flattened(mark, flattened.patch, flattened.flat), carry
 
+    def _laid(self, job: Job, carries: dict[str, Carry]) -> tuple[Paints, list[str]]:
+        return dress(job, carries, self.session.on_bench().body, self.session.folder)
 
-def _dressed(
-    job: Job, name: str, dressed: Callable[[Job], tuple[Paints, list[str]]]
-) -> tuple[list[Paint], list[str], str | None]:
-    """A region's paints and remarks; without what does not fit, and the sentence that says so."""
-    try:
-        paints, remarks = dressed(job)
-        return paints[name], remarks, None
-    except Exception as error:
-        if not isinstance(error, BadInput):
-            traceback.print_exc()
-            error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
-        plain = job.model_copy(update={"artwork": [], **{kind: [] for kind in _MARKS if kind != "fill"}})
-        return dressed(plain)[0][name], [], str(error)
+    def _dressed(
+        self, job: Job, name: str, carries: dict[str, Carry]
+    ) -> tuple[list[Paint], list[str], str | None]:
+        """A region's paints and remarks; without what does not fit, and the sentence that says so."""
+        try:
+            paints, remarks = self._laid(job, carries)
+            return paints[name], remarks, None
+        except Exception as error:
+            if not isinstance(error, BadInput):
+                traceback.print_exc()
+                error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
+            return self._laid(_filled(job), carries)[0][name], [], str(error)
+
+
+def _filled(job: Job) -> Job:
+    """The job with no livery but its fills."""
+    return job.model_copy(update={"artwork": [], **{kind: [] for kind in _MARKS if kind != "fill"}})
+
+
+def _weighed(job: Job, mark: RegionMark) -> str:
+    """Names the livery that has a say in where a region's cuts go."""
+    return _digest([m.model_dump() for kind in (job.band, job.lettering) for m in job.marks_for(kind, mark)])
 
 
 def _only_on(job: Job, mark: RegionMark) -> Job:

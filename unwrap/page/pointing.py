@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.body.body import FloatArray
+from unwrap.body.body import FloatArray, IntArray
 from unwrap.flatten.flat_piece import FlatPiece
 
 
@@ -18,28 +18,43 @@ class Pointing:
     """
 
     def __init__(self, flat: FlatPiece) -> None:
-        self.flat = flat
-        self._surface = flat.surface[flat.faces]
-        self._points = flat.points[flat.faces]
+        self._surface = _Triangles(flat.surface[flat.faces])
+        self._sheet = _Triangles(flat.points[flat.faces])
 
-    def to_flat(self, place: FloatArray) -> tuple[FloatArray, float]:
-        """The flat point of a place near the surface, mm, and how far the place is off the surface."""
-        weights, face, distance = _nearest(self._surface, place)
-        return weights @ self._points[face], distance
+    def to_flat(self, place: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
+        """The flat point of a place near the surface, mm, and how far it is off; None beyond reach."""
+        return self._surface.onto(self._sheet, place, reach)
 
-    def to_body(self, point: FloatArray) -> tuple[FloatArray, float]:
-        """The place on the body of a point on the sheet, mm, and how far the point is off the piece."""
-        weights, face, distance = _nearest(self._points, point)
-        return weights @ self._surface[face], distance
+    def to_body(self, point: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
+        """The place on the body of a point on the sheet, mm, and how far it is off; None beyond reach."""
+        return self._sheet.onto(self._surface, point, reach)
 
 
-def _nearest(corners: FloatArray, place: FloatArray) -> tuple[FloatArray, int, float]:
-    """Weights, face and distance of the nearest place; every face is tried, as one may be any size."""
-    inside = np.clip(barycentric(corners, place), 0.0, None)
-    inside /= inside.sum(axis=1, keepdims=True)
-    off = np.linalg.norm(np.einsum("kc,kcd->kd", inside, corners) - place, axis=1)
-    best = int(np.argmin(off))
-    return inside[best], best, float(off[best])
+class _Triangles:
+    def __init__(self, corners: FloatArray) -> None:
+        self.corners = corners
+        # One row an axis, so that each comparison runs along memory.
+        self._low = np.ascontiguousarray(corners.min(axis=1).T)
+        self._high = np.ascontiguousarray(corners.max(axis=1).T)
+
+    def near(self, place: FloatArray, reach: float) -> IntArray:
+        """Triangles whose box comes within reach of a place."""
+        chosen = np.ones(len(self.corners), dtype=bool)
+        for axis, value in enumerate(place):
+            chosen &= (self._low[axis] <= value + reach) & (self._high[axis] >= value - reach)
+        return np.flatnonzero(chosen)
+
+    def onto(self, other: _Triangles, place: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
+        near = self.near(place, reach)
+        if not len(near):
+            return None
+        inside = np.clip(barycentric(self.corners[near], place), 0.0, None)
+        inside /= inside.sum(axis=1, keepdims=True)
+        off = np.linalg.norm(np.einsum("kc,kcd->kd", inside, self.corners[near]) - place, axis=1)
+        best = int(np.argmin(off))
+        if off[best] >= reach:
+            return None
+        return inside[best] @ other.corners[near[best]], float(off[best])
 
 
 def barycentric(corners: FloatArray, place: FloatArray) -> FloatArray:

@@ -26,6 +26,10 @@ from unwrap.regions.region import Region
 # A job needs a region, a page begins without one.
 _STAND_IN = '\n[[region]]\nname = "none yet"\nat = [0, 0, 0]\n'
 
+# What of a region's mark decides where it lies on the body.
+GROWN_KEYS = frozenset({"at", "also", "less", "crease", "within", "trim", "bridge"})
+USUAL_CREASE: float = RegionMark.model_fields["crease"].default
+
 
 class Stale(Exception):
     """A change was asked for on a state of the job that is no longer the present one."""
@@ -63,6 +67,7 @@ class Session:
         self._first_look: tuple[str, FirstLook] | None = None
         self._body_lock = threading.Lock()
         self._outside_lock = threading.Lock()
+        self._look_lock = threading.Lock()
         self._regions: dict[str, Region] = {}
 
     # -------------------------------------------------------------- the text
@@ -168,13 +173,24 @@ class Session:
                 self._outside = (bench.key, outside_faces(bench.body))
             return self._outside[1]
 
+    def outside_if_known(self) -> BoolArray | None:
+        """The same, or None as long as it takes to find them."""
+        known = self._outside
+        return known[1] if known is not None and known[0] == self.on_bench().key else None
+
     def first_look(self) -> FirstLook:
         """The table for a region at a glance, made once for a body."""
-        bench, outside = self.on_bench(), self.outside()
-        with self._outside_lock:
+        bench = self.on_bench()
+        with self._look_lock:
             if self._first_look is None or self._first_look[0] != bench.key:
-                self._first_look = (bench.key, FirstLook(bench.body, outside))
+                self._first_look = (bench.key, FirstLook(bench.body))
             return self._first_look[1]
+
+    def get_ready(self) -> None:
+        """Do ahead what the first click needs: rays, the glance, and what is outside."""
+        self.pick([0.0, 0.0, 0.0], [1.0, 0.0, 0.0])
+        self.first_look().parts(USUAL_CREASE)
+        self.outside()
 
     def bench(self, job: Job | None = None) -> Bench:
         """The job with its body, as the making takes them."""
@@ -191,11 +207,7 @@ class Session:
     def region(self, mark: RegionMark, job: Job) -> Region:
         """A marked region, grown once for each way it is marked."""
         bench = self.on_bench()
-        key = (
-            bench.key
-            + mark.model_dump_json(include={"at", "crease", "within", "bridge"})
-            + repr(job.job.scale)
-        )
+        key = bench.key + mark.model_dump_json(include=set(GROWN_KEYS)) + repr(job.job.scale)
         with self.lock:
             found = self._regions.get(key)
         if found is None:

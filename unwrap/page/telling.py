@@ -12,11 +12,11 @@ from unwrap.guide.report import per_cent
 from unwrap.job import Job, RegionMark
 from unwrap.make import bridge_of
 from unwrap.page.bench_work import BenchWork, Worked
-from unwrap.page.session import Session
+from unwrap.page.session import GROWN_KEYS, Session
 from unwrap.page.shown import drawn, strain_scale
 from unwrap.regions.region import Patch
 
-_SETTINGS = {"at", "crease", "within", "bridge", "openings", "edge", "joint", "mirror_of", "spares"}
+_SETTINGS = GROWN_KEYS | {"openings", "edge", "joint", "film", "mirror_of", "spares"}
 _MARKS = ("fill", "lining", "band", "lettering", "artwork", "fitting")
 
 
@@ -66,11 +66,12 @@ def _job(job: Job) -> dict[str, Any]:
 def region_line(work: BenchWork, job: Job, mark: RegionMark) -> dict[str, Any]:
     """One region: its settings, and how far its piece has come."""
     done = work.result(mark.name)
-    answer = mark.model_dump(include=_SETTINGS) | {
+    answer = mark.model_dump(include=set(_SETTINGS)) | {
         "name": mark.name,
         "key": work.key(job, mark),
         "within": mark.within.as_dict(),
         "bridgeUsed": bridge_of(job, mark),
+        "edgeUsed": job.bleed_of(mark),
         "doneKey": done.key if done else None,
         "shape": work.grown_key(job, mark),
         "doneShape": done.grown if done else None,
@@ -86,6 +87,7 @@ def _figures(done: Worked) -> dict[str, Any]:
     flat = done.piece.flat
     return {
         "error": done.error,
+        "first": done.first,
         "area": float(flat.areas.sum()),
         "stretch": per_cent(flat.stretch_figures.worst),
         "compression": per_cent(flat.compression_figures.worst),

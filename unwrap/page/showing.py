@@ -1,0 +1,119 @@
+"""What the page looks at: itself, the job, the body, the regions and their pieces."""
+
+from __future__ import annotations
+
+import mimetypes
+from pathlib import Path
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from unwrap.errors import BadInput
+from unwrap.job import Job, RegionMark
+from unwrap.page import shown, telling
+from unwrap.page.asked import asked_in, binary, gets, posts, whole, word
+from unwrap.page.bench_work import BenchWork, Worked
+from unwrap.page.session import Session, mark_named
+
+STATIC = Path(__file__).parent / "static"
+NEWS_SECONDS = 20.0
+
+
+class Showing:
+    """Answers that change nothing in the job."""
+
+    def __init__(self, session: Session, work: BenchWork) -> None:
+        self.session, self.work = session, work
+
+    def routes(self) -> list[Route]:
+        """The addresses below the token."""
+        return gets(
+            {
+                "/": self.page,
+                "/static/{name}": self.static,
+                "/state": self.state,
+                "/news": self.news,
+                "/body": self.body,
+                "/region/{name}": self.region,
+                "/piece/{name}": self.piece,
+                "/piece/{name}/mesh": self.piece_mesh,
+            }
+        ) + posts({"/look-at": self.look_at})
+
+    async def page(self, request: Request) -> Response:
+        """The page."""
+        return FileResponse(STATIC / "page.html", media_type="text/html; charset=utf-8")
+
+    async def static(self, request: Request) -> Response:
+        """A script or the style sheet of the page."""
+        name = request.path_params["name"]
+        if name not in {path.name for path in STATIC.iterdir()}:
+            raise BadInput(f"{name}: there is no such part of the page.")
+        return FileResponse(STATIC / name, media_type=mimetypes.guess_type(name)[0])
+
+    async def state(self, request: Request) -> Response:
+        """The job as it stands."""
+        await run_in_threadpool(self.session.follow_file)
+        return await state_now(self.session, self.work)
+
+    async def news(self, request: Request) -> Response:
+        """Answers as soon as a piece is finished after the given event, or after a while."""
+        after = whole(request.query_params.get("after", "0"))
+        events = await run_in_threadpool(self.work.wait_for_news, after, NEWS_SECONDS)
+        changed = await run_in_threadpool(self.session.follow_file)
+        return JSONResponse({"events": events, "revision": self.session.revision, "changed": changed})
+
+    async def body(self, request: Request) -> Response:
+        """The body's mesh."""
+        bench = await run_in_threadpool(self.session.on_bench)
+        try:
+            return binary(await run_in_threadpool(shown.body_bytes, bench.body))
+        finally:
+            self.work.get_ready()  # for the first click, now that there is something to see
+
+    async def region(self, request: Request) -> Response:
+        """Where a marked region lies on the body."""
+        return binary(await run_in_threadpool(self._region, request.path_params["name"]))
+
+    def _region(self, name: str) -> bytes:
+        job = self.session.job()
+        return region_shown(self.session, mark_named(job, name), job)
+
+    async def piece(self, request: Request) -> Response:
+        """A flat piece with what is printed on it."""
+        return JSONResponse(await run_in_threadpool(telling.piece, self._worked(request)))
+
+    async def piece_mesh(self, request: Request) -> Response:
+        """A flat piece's faces, on the body and on the sheet, with their stretches."""
+        done = self._worked(request)
+        if done.piece is None:
+            raise BadInput(done.error or "this piece is not worked out yet.")
+        return binary(await run_in_threadpool(shown.piece_bytes, done.piece.flat))
+
+    def _worked(self, request: Request) -> Worked:
+        done = self.work.result(request.path_params["name"])
+        if done is None:
+            raise BadInput("this piece is not worked out yet.")
+        return done
+
+    async def look_at(self, request: Request) -> Response:
+        """Say which region is looked at, so that its piece is worked out first."""
+        self.work.looked_at = word(await asked_in(request), "name")
+        self.work.wake()
+        return JSONResponse({})
+
+
+async def state_now(session: Session, work: BenchWork) -> Response:
+    """The job as it stands, and the work told of it."""
+    work.wake()
+    return JSONResponse(await run_in_threadpool(telling.state, session, work))
+
+
+def region_shown(session: Session, mark: RegionMark, job: Job) -> bytes:
+    """A region, or the reflection of one, as the page draws it."""
+    body = session.on_bench().body
+    if mark.mirror_of is not None:
+        return shown.reflected_bytes(session.region(mark_named(job, mark.mirror_of), job))
+    return shown.region_bytes(body, session.region(mark, job))
