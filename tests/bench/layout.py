@@ -10,14 +10,13 @@ import sys
 import time
 from pathlib import Path
 
-import numpy as np
-
 sys.path.insert(0, str(Path(__file__).parents[1] / "sheet"))
 
 from sheet_pieces import mixed_pieces
 
 from unwrap.sheet.layout import FOOT, SIDE, coverage, lay_out, placed_shapes
 from unwrap.sheet.piece import Piece
+from unwrap.sheet.smallest_box import smallest_box
 from unwrap.sheet.standing import printed_shape
 
 
@@ -34,9 +33,8 @@ def box_coverage(pieces, width, height, margin, gap):
     boxes = []
     for piece in pieces:
         # The smallest box of each piece, not the one it happens to lie in.
-        box = np.asarray(printed_shape(piece).minimum_rotated_rectangle.exterior.coords)
-        x1, y1 = np.linalg.norm(np.diff(box[:3], axis=0), axis=1)
-        long, short = max(x1, y1), min(x1, y1)
+        box = smallest_box(printed_shape(piece))
+        long, short = max(box.along, box.across), min(box.along, box.across)
         w, h = (long, short) if long <= room_w else (short, long)
         boxes += [(h, w, piece.outline.area)] * (piece.spares + 1)
     boxes.sort(reverse=True)

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from unwrap.guide.advice import LEAST_DETAIL
 from unwrap.guide.order import Step
 from unwrap.guide.report import per_cent
 from unwrap.guide.whereabouts import counted
 from unwrap.sheet.inks import luminance
 from unwrap.sheet.piece import Piece
+from unwrap.sheet.smallest_box import smallest_box
 
 # Common practice, no source: pieces larger than this trap water in the middle (mm^2),
 # longer than this for their width curl, and lines finer than this break when slid (mm).
@@ -122,8 +121,9 @@ def _tears(piece: Piece) -> str:
 
 
 def _curls(piece: Piece) -> str:
-    sides = _box_sides(piece)
-    return f"{sides[1]:.0f} mm long, {sides[0]:.1f} mm wide" if sides[1] > LONG * sides[0] else ""
+    box = smallest_box(piece.outline)
+    short, long = sorted((box.along, box.across))
+    return f"{long:.0f} mm long, {short:.1f} mm wide" if long > LONG * short else ""
 
 
 def _breaks(piece: Piece) -> str:
@@ -146,8 +146,3 @@ def _shows_white(piece: Piece) -> str:
 
 def _lifts(piece: Piece) -> str:
     return "strained film lifts first" if piece.flat.cuts or not piece.flat.within else ""
-
-
-def _box_sides(piece: Piece) -> list[float]:
-    box = np.asarray(piece.outline.minimum_rotated_rectangle.exterior.coords)
-    return sorted(float(np.linalg.norm(box[i + 1] - box[i])) for i in (0, 1))

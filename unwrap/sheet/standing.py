@@ -14,6 +14,7 @@ from unwrap.sheet.naming import CLEAR, box_at, number_ground, place_name
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.plates import offset
 from unwrap.sheet.sheet import NamePlace, Placement
+from unwrap.sheet.smallest_box import smallest_box
 
 # Shapes are handed to the nesting as coarser ones that contain them, mm.
 COARSENESS = 0.15
@@ -126,9 +127,8 @@ def _upright_turn(piece: Piece, grain: bool) -> float:
     """
     printed = printed_shape(piece)
     upright = piece.up if piece.up.any() else np.array([-piece.front[1], piece.front[0]])
-    box = printed.minimum_rotated_rectangle
-    corners = np.asarray(box.exterior.coords)
-    turn = -float(np.arctan2(*(corners[1] - corners[0])[::-1]))
+    box = smallest_box(printed)
+    turn = -box.slant
     if upright.any():
         lean = np.pi / 2 - float(np.arctan2(upright[1], upright[0]))
         if grain or _turned(printed, lean).envelope.area <= WORTH_STANDING * box.area:
