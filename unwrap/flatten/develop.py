@@ -1,23 +1,29 @@
 """A first flat shape by development: every face turned into line with its neighbours.
 
-On a developable patch this is already the answer, exactly; on a gently curved one the
-gaps that the turned faces leave are shared out evenly by least squares. Needles do not
+On a developable patch this is already the answer, exactly. On a curved one the turns are
+first made to close (`defects`), and the sides, so turned, are laid down in least squares. Needles do not
 harm it, because neighbours are lined up along their longest common sides.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 
+from unwrap.flatten.defects import spread_defects
 from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.means import Means, edge_weights
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.system import System
 
+SCALED = (0.0, 0.5, 1.0)  # shares of the conformal scale taken: the more, the surer, but the more strained
 
-def developed_start(metric: Metric, system: System) -> FloatArray:
-    """Flat shape of a patch by development; faces may be flipped where it is no plane's.
+
+def developments(metric: Metric, system: System) -> Iterator[FloatArray]:
+    """Flat shapes of a patch by development, the least strained first, the surest last.
 
     Parameters
     ----------
@@ -26,14 +32,20 @@ def developed_start(metric: Metric, system: System) -> FloatArray:
     system : System
         Of the same faces.
 
-    Returns
-    -------
+    Yields
+    ------
     points : (n, 2) float64
+        Faces may be flipped where the patch is deep.
     """
+    weights, means = edge_weights(metric, system), Means(system)
     sides = _sides(metric)
-    turns = _turns(np.arctan2(sides[1], sides[0]), np.hypot(sides[0], sides[1]), system)
+    scale = spread_defects(metric, weights, means)
+    turns = _turns(sides, weights * (scale[system.edges[:, 0]] - scale[system.edges[:, 1]]), system)
     cos, sin = np.cos(turns), np.sin(turns)
-    return _positions(np.stack([cos * sides[0] - sin * sides[1], sin * sides[0] + cos * sides[1]]), system)
+    turned = np.stack([cos * sides[0] - sin * sides[1], sin * sides[0] + cos * sides[1]])
+    for share in SCALED:
+        longer = np.exp(-share * scale[metric.faces].mean(axis=1))
+        yield _positions(longer / np.average(longer, weights=metric.areas) * turned, weights, means)
 
 
 def _sides(metric: Metric) -> FloatArray:
@@ -42,8 +54,12 @@ def _sides(metric: Metric) -> FloatArray:
     return np.stack([np.stack([base, foot - base, -foot]), np.stack([np.zeros_like(base), height, -height])])
 
 
-def _turns(angles: FloatArray, lengths: FloatArray, system: System) -> FloatArray:
-    """(m,) turn of every face that lines it up with its parent in a spanning tree."""
+def _turns(sides: FloatArray, closing: FloatArray, system: System) -> FloatArray:
+    """(m,) turn of every face that lines it up with its parent in a spanning tree.
+
+    `closing` (e,) is added where an edge is crossed to its left.
+    """
+    angles, lengths = np.arctan2(sides[1], sides[0]), np.hypot(sides[0], sides[1])
     count = angles.shape[1]
     side = np.argsort(system.edge, axis=None, kind="stable")
     edge = system.edge.ravel()[side]
@@ -51,6 +67,7 @@ def _turns(angles: FloatArray, lengths: FloatArray, system: System) -> FloatArra
     one, two = side[second - 1], side[second]
     # Seen from its two faces a common side runs in opposite directions.
     step = angles.ravel()[one] - angles.ravel()[two] + np.pi
+    step += np.where(system.turned.ravel()[two], -1.0, 1.0) * closing[edge[second]]
     f, g = one % count, two % count
     length = lengths.ravel()[one]
     tree = minimum_spanning_tree(_graph(f, g, length.max() / length, count))
@@ -83,16 +100,17 @@ def _summed_to_root(values: FloatArray, parent: IntArray) -> FloatArray:
     return total
 
 
-def _positions(turned: FloatArray, system: System) -> FloatArray:
-    """(n, 2) positions whose edges come nearest, in least squares, to the turned sides (2, 3, m)."""
+def _positions(turned: FloatArray, weights: FloatArray, means: Means) -> FloatArray:
+    """(n, 2) positions whose edges come nearest, in weighted least squares, to the turned sides (2, 3, m)."""
+    system = means.system
     start, end = system.edges.T
     edge = system.edge.ravel()
     forward = np.where(system.turned, -1.0, 1.0)
     shared = np.bincount(edge, minlength=len(start))
     right = np.zeros((system.count, 2))
     for axis in (0, 1):
-        wanted = np.bincount(edge, (forward * turned[axis]).ravel(), minlength=len(start)) / shared
+        wanted = np.bincount(edge, (forward * turned[axis]).ravel(), minlength=len(start)) * weights / shared
         right[:, axis] = np.bincount(end, wanted, system.count) - np.bincount(start, wanted, system.count)
-    held = np.zeros(system.count)
-    held[0] = 1.0
-    return system.solve_means(np.ones(len(start)), held, right)
+    held = np.zeros(system.count, dtype=bool)
+    held[0] = True
+    return means.solve(weights, held, np.zeros((system.count, 2)), right=right)

@@ -17,6 +17,7 @@ from unwrap.flatten.system import System
 SHIFT = 1e-10  # share of the mean stiffness put on the diagonal: holds the sheet against sliding
 ARMIJO = 1e-4
 ROUNDING = 1e-14  # a step this short, on a patch of area 1, moves nothing any more
+FAST = 0.1  # steps whose promises fall by this or more converge quadratically
 SHY = 0.9  # share of the way to the first flip that a step may go
 
 
@@ -57,7 +58,9 @@ def minimise(
     steps : int
         At most this many Newton steps.
     tolerance : float
-        Ends when a step promises less than this share of the energy.
+        Ends when the next step would promise less than this share of the energy. Near
+        the end Newton's steps promise ever smaller shares of each other, so that the next
+        one's promise can be told from the last two.
     done : callable, optional
         Ends early when it is true of the points.
 
@@ -70,6 +73,7 @@ def minimise(
     metric, weights, system = problem.metric, problem.weights, problem.system
     forces = forces_of(law, weights)
     before = energy(metric, weights, law, points)
+    last = before
     for step in range(steps):
         if done is not None and done(points):
             return points, step
@@ -95,9 +99,15 @@ def minimise(
             return points, step
         moved = float(np.abs(there - points).max())
         points, before = there, after
-        if moved <= ROUNDING or (size == 1.0 and promise <= tolerance * before):
+        if moved <= ROUNDING or (size == 1.0 and _next(promise, last) <= tolerance * before):
             return points, step + 1
+        last = promise
     return points, steps
+
+
+def _next(promise: float, last: float) -> float:
+    """What the next step will promise, from the last two."""
+    return promise * (promise / last) if promise <= FAST * last else promise
 
 
 def first_flip(metric: Metric, points: FloatArray, move: FloatArray) -> float:

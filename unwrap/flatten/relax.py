@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from unwrap.film import Film
-from unwrap.flatten.develop import developed_start
+from unwrap.flatten.develop import developments
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.energy import Work, Worst, stretches
 from unwrap.flatten.flat_piece import FloatArray, IntArray
@@ -17,8 +17,7 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.start import round_start
 from unwrap.flatten.strain import excess, needles, strain
 
-# A development that stretches no face beyond this is a better start than a round outline.
-DEVELOPED = 2.0
+SQUASHED = 0.02  # a development that squashes no face below this is a better start than a round outline
 # How the worst strain is closed in on: each power from the last one's shape.
 FIRST_POWER, RISE, STAGES = 4.0, 1.4, 20
 EASE = 1e-4  # share of the work kept in the worst strain's cost: it holds what is nowhere near the worst
@@ -105,10 +104,10 @@ def relax(
 
 
 def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
-    points = _with_needles_upright(metric, developed_start(metric, problem.system))
-    large, small = stretches(metric, points)
-    if small.min() > 1.0 / DEVELOPED and large.max() < DEVELOPED:
-        return points
+    for points in developments(metric, problem.system):
+        upright = _with_needles_upright(metric, points)
+        if stretches(metric, upright)[1].min() > SQUASHED:
+            return upright
     loops = boundary_loops(metric.faces)
     for even in (False, True):
         points = round_start(metric, surface, loops, problem.system, even=even)

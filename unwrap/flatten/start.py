@@ -17,10 +17,9 @@ from __future__ import annotations
 import numpy as np
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.flatten.means import Means, edge_weights
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.system import System
-
-LEAST, MOST = 0.05, 1e4  # weights are kept between these; an even triangle's are about 0.58
 
 
 def round_start(
@@ -57,19 +56,9 @@ def round_start(
     held[ring] = True
     if not held.all():
         inner = ~held
-        weights = np.ones(len(system.edges)) if even else _weights(metric, system)
-        points[inner] = _means(weights, held, points, loops, outer, system)[inner]
+        weights = np.ones(len(system.edges)) if even else edge_weights(metric, system)
+        points[inner] = _means(weights, held, points, loops, outer, Means(system))[inner]
     return points / np.sqrt(np.pi)
-
-
-def _weights(metric: Metric, system: System) -> FloatArray:
-    """Half the cotangents of the angles that face each edge, kept positive."""
-    base, foot, height = metric.base, metric.foot, metric.height
-    facing = np.stack(
-        [(foot * (foot - base) + height**2) / (base * height), foot / height, (base - foot) / height]
-    )
-    total = np.bincount(system.edge.ravel(), 0.5 * facing.ravel(), minlength=len(system.edges))
-    return np.clip(total, LEAST, MOST)
 
 
 def _means(
@@ -78,30 +67,19 @@ def _means(
     points: FloatArray,
     loops: list[IntArray],
     outer: int,
-    system: System,
+    means: Means,
 ) -> FloatArray:
-    one, two = system.edges.T
-    right = np.zeros((len(points), 2 + len(loops) - 1))
-    extra = np.zeros(len(points))
-    for near, far in ((one, two), (two, one)):
-        at_rim = held[far] & ~held[near]
-        pull = weights[at_rim]
-        extra += np.bincount(near[at_rim], pull, minlength=len(points))
-        for axis in (0, 1):
-            right[:, axis] += np.bincount(
-                near[at_rim], pull * points[far[at_rim], axis], minlength=len(points)
-            )
-    weights[held[one] | held[two]] = 0.0
-    extra[held] = 1.0
     # The middle of an opening's fan is the mean of its edge: taken out of the equations, it
     # leaves a matrix of rank one per opening (Sherman, Morrison, Woodbury).
     fans = [loop[~held[loop]] for k, loop in enumerate(loops) if k != outer]
     fans = [fan for fan in fans if len(fan) > 1]
-    right = right[:, : 2 + len(fans)]
+    values = np.zeros((len(points), 2 + len(fans)))
+    values[held, :2] = points[held]
+    right, extra = np.zeros_like(values), np.zeros(len(points))
     for k, fan in enumerate(fans):
         extra[fan] += 1.0
         right[fan, 2 + k] = 1.0
-    found = system.solve_means(weights, extra, right)
+    found = means.solve(weights, held, values, extra=extra, right=right)
     if not fans:
         return found
     first, spread = found[:, :2], found[:, 2:]

@@ -10,7 +10,6 @@ from unwrap.flatten.dissect import dissect
 from unwrap.flatten.elimination import Elimination
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.fronts import Fronts, NotDefinite
-from unwrap.flatten.one_core import on_one_core
 
 
 class System:
@@ -43,9 +42,13 @@ class System:
         self.corner = np.ascontiguousarray(faces.T)
         self._elimination = Elimination(dissect(places, self.edges), self.edges)
 
+    def pattern(self, width: int) -> Fronts:
+        """The pattern of a matrix with `width` unknowns per vertex."""
+        return Fronts(self._elimination, width)
+
     @cached_property
     def _strain(self) -> tuple[Fronts, IntArray, IntArray]:
-        fronts = Fronts(self._elimination, 2)
+        fronts = self.pattern(2)
         every = np.arange(self.count)
         own = fronts.slots(every, every)
         pair = fronts.slots(self.edges[:, 0], self.edges[:, 1]).reshape(-1, 4).T.copy()
@@ -91,29 +94,3 @@ class System:
     def solve(self, right: FloatArray) -> FloatArray:
         """(n, 2) solution for a right side (n, 2), with the last factor."""
         return self._strain[0].solve(right[:, :, None])[:, :, 0]
-
-    @on_one_core
-    def solve_means(self, weights: FloatArray, extra: FloatArray, right: FloatArray) -> FloatArray:
-        """Solve sum over edges of weight * (x_i - x_j) + extra_i x_i = right_i.
-
-        Parameters
-        ----------
-        weights : (e,) float64
-            Per edge, >= 0.
-        extra : (n,) float64
-            On the diagonal, >= 0, somewhere > 0.
-        right : (n, c) float64
-
-        Returns
-        -------
-        (n, c) float64
-        """
-        fronts = Fronts(self._elimination, 1)
-        every = np.arange(self.count)
-        numbers = fronts.numbers
-        ends = self.edges.ravel()
-        own = extra + np.bincount(ends, np.repeat(weights, 2), minlength=self.count)
-        numbers[fronts.slots(every, every).ravel()] = own
-        numbers[fronts.slots(self.edges[:, 0], self.edges[:, 1]).ravel()] = -weights
-        fronts.factorise()
-        return fronts.solve(right[:, None, :])[:, 0]
