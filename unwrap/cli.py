@@ -41,12 +41,15 @@ def look(
     units: Units = "mm",
     front: Front = "+x",
     up: Up = "+z",
+    scale: Annotated[
+        str | None, typer.Option(help="Prototype to model, such as 1:76.2: to notice slips of size.")
+    ] = None,
 ) -> None:
     """Say and draw what a body is: size, health, and the surfaces found, each with a point to name it by."""
     from unwrap.look import look_at
 
     with _stages(f"looking at {body.name}") as progress:
-        found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, progress)
+        found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, scale, progress)
     for line in found.lines:
         screen.print(line, markup=False)
     raise typer.Exit(1 if found.needs_the_user else 0)

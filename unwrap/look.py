@@ -14,11 +14,18 @@ from unwrap.body.read import load_body
 from unwrap.body.sense import find_symmetry, likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.views import SIDES, draw_view, write_view_svg
+from unwrap.errors import BadInput
+from unwrap.lengths import read_scale
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
+from unwrap.regions.grow import default_bridge
 from unwrap.regions.surfaces import Surface, find_surfaces
 
 DRAWN = ("body.png", "view-*.svg")
+# Where no scale is given, details are bridged as in 4 mm to the foot.
+USUAL_SCALE = 76.2
+# A list longer than this is read by nobody; the picture shows the rest.
+MOST_LISTED = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,15 +57,17 @@ class Found:
         return bool(self.mistakes)
 
 
-def look_at(path: Path, out_dir: Path, units: str, front: str, up: str, tell: Tell = silent) -> Found:
+def look_at(
+    path: Path, out_dir: Path, units: str, front: str, up: str, scale: str | None = None, tell: Tell = silent
+) -> Found:
     """Look a body over, and draw it and its views into a folder.
 
     Raises
     ------
     BadInput
-        If the file cannot be read as a body.
+        If the file cannot be read as a body, or the scale is none.
     """
-    found = survey(path, units, front, up, tell)
+    found = survey(path, units, front, up, asked_scale(scale), tell)
     labels = np.full(len(found.body.faces), -1, dtype=np.int64)
     for number, surface in enumerate(found.surfaces):
         labels[surface.faces] = number
@@ -70,15 +79,25 @@ def look_at(path: Path, out_dir: Path, units: str, front: str, up: str, tell: Te
     return found
 
 
-def survey(path: Path, units: str, front: str, up: str, tell: Tell = silent) -> Found:
+def asked_scale(text: str | None) -> float | None:
+    """Prototype over model of a scale given on the command line."""
+    try:
+        return None if text is None else read_scale(text)
+    except ValueError as error:
+        raise BadInput(f"--scale: {error}.") from None
+
+
+def survey(
+    path: Path, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
+) -> Found:
     """Everything that `look` says, without drawing."""
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
     tell("finding the outside", 0.2)
     outside = outside_faces(body)
     tell("finding the surfaces", 0.4)
-    surfaces = find_surfaces(body, outside)
-    mistakes = likely_mistakes(body, units=units, front=front, up=up)
+    surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
+    mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale)
     return Found(body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes)))
 
 
@@ -99,10 +118,13 @@ def _in_words(body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ..
         "Health: " + "; ".join(check_health(body).lines()),
         "",
         "Surfaces seen from outside, the largest first:",
-        f"  {'':3} {'kind':9} {'area mm²':>9}   name it in a job by",
+        f"  {'':3} {'kind':16} {'area mm²':>9}   name it in a job by",
     ]
-    for surface in surfaces:
+    for surface in surfaces[:MOST_LISTED]:
         x, y, z = surface.at
         kind = f"{surface.kind} r {surface.radius:.1f}" if surface.kind == "cylinder" else surface.kind
-        lines.append(f"  {surface.letter:3} {kind:14} {surface.area:9.1f}   at = [{x:.2f}, {y:.2f}, {z:.2f}]")
+        lines.append(f"  {surface.letter:3} {kind:16} {surface.area:9.1f}   at = [{x:.2f}, {y:.2f}, {z:.2f}]")
+    if len(surfaces) > MOST_LISTED:
+        largest = surfaces[MOST_LISTED].area
+        lines.append(f"  and {len(surfaces) - MOST_LISTED} more of {largest:.0f} mm² or less")
     return lines

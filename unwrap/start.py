@@ -9,8 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from unwrap.errors import BadInput
-from unwrap.lengths import read_scale
-from unwrap.look import survey, write_views
+from unwrap.look import asked_scale, survey, write_views
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
 from unwrap.regions.surfaces import Surface
@@ -60,14 +59,11 @@ def start_job(
     BadInput
         If the body or the scale cannot be used, or the folder holds a job already.
     """
-    try:
-        read_scale(scale)
-    except ValueError as error:
-        raise BadInput(f"--scale: {error}.") from None
+    ratio = asked_scale(scale)
     job = out_dir / "job.toml"
     if job.exists():
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
-    found = survey(path, units, front, up, tell)
+    found = survey(path, units, front, up, ratio, tell)
     whole = sum(surface.area for surface in found.surfaces)
     large = [s for s in found.surfaces if s.area >= LEAST_SHARE * whole and s.normal[2] > DOWN][:MOST]
     centres = [

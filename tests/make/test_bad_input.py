@@ -104,3 +104,12 @@ def test_a_first_job_can_be_made_as_it_is(folder: Path, monkeypatch: pytest.Monk
     assert run(monkeypatch, "start", folder / "barrel.stl", "--out", folder / "first") == 0
     assert {p.name for p in (folder / "first").iterdir()} >= {"job.toml", "view-left.svg", "view-top.svg"}
     assert run(monkeypatch, "make", folder / "first" / "job.toml", "--out", folder / "out") in (0, 1)
+
+
+def test_a_scale_that_is_none_is_named(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for command in ("look", "start"):
+        words = (command, folder / "barrel.stl", "--out", folder / "out", "--scale", "76")
+        assert run(monkeypatch, *words) == 2
+        assert "--scale: '76' is no scale" in capsys.readouterr().err

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import trimesh
-from conftest import all_faces, body_of
+from conftest import all_faces, body_of, body_of_solid, cylinder_x, union
 
 from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.surfaces import find_surfaces
@@ -37,3 +37,14 @@ def test_the_point_of_a_surface_lies_on_it(barrel):
         face, _, distance = nearest_on_faces(body.corners, np.array(surface.at))
         assert distance < 1e-9
         assert face in surface.faces
+
+
+def test_a_barrel_between_its_bands_is_one_surface():
+    parts = [cylinder_x(10, -30, 30)] + [cylinder_x(10.3, x, x + 1) for x in (-12.0, 0.0, 15.0)]
+    body = body_of_solid(union(parts))
+    apart = [s for s in find_surfaces(body, all_faces(body)) if s.kind == "cylinder" and s.radius < 10.1]
+    assert len(apart) == 4
+    first, *others = find_surfaces(body, all_faces(body), bridge=1.5)
+    assert (first.kind, first.radius) == ("cylinder", pytest.approx(10))
+    assert first.area == pytest.approx(sum(surface.area for surface in apart))
+    assert not any(s.kind == "cylinder" and s.radius < 10.1 for s in others)

@@ -81,3 +81,5 @@ def test_surfaces_are_named_alike_on_both_sides(engine):
     cylinders = [surface.radius for surface in surfaces if surface.kind == "cylinder"]
     assert any(radius == pytest.approx(9.8, abs=0.02) for radius in cylinders)  # the smokebox
     assert any(surface.kind == "domed" and surface.at[2] > 40 for surface in surfaces)
+    # the two edges of the footplate have their corners on a circle of 16 mm, but are no barrel
+    assert not any(15.5 < radius < 16.5 for radius in cylinders)

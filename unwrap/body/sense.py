@@ -85,24 +85,35 @@ def likely_mistakes(
 
 
 def _size_slips(longest: float, units: str, scale: float | None) -> list[str]:
-    if SMALLEST <= longest <= LARGEST:
+    """What is wrong with the longest measure, mm, and which unit or scale would mend it."""
+    full = longest * scale if scale else None
+    fits_scale = full is None or REAL[0] <= full <= REAL[1]
+    if SMALLEST <= longest <= LARGEST and fits_scale:
         return []
-    shown = f"{longest / 1000:.3g} m" if longest >= 1000 else f"{longest:.3g} mm"
+    shown = _shown(longest)
+    in_full = f", which at 1:{scale:g} is {_shown(full)} of the real thing" if full else ""
     fits = []
     for other in UNITS:
         length = longest * MM_PER_UNIT[other] / MM_PER_UNIT[units]
-        if other != units and USUAL[0] <= length <= USUAL[1]:
+        full_size = scale is None or REAL[0] <= length * scale <= REAL[1]
+        if other != units and USUAL[0] <= length <= USUAL[1] and full_size:
             fits.append((abs(np.log(length / MIDDLING)), other, length))
     if fits:
         _, other, length = min(fits)
-        return [f'the body is {shown} long: set units = "{other}", which makes it {length:.0f} mm']
+        return [f'the body is {shown} long{in_full}: set units = "{other}", which makes it {length:.0f} mm']
     if REAL[0] <= longest <= REAL[1]:
         ratio = scale or 76.2
         return [
             f"the body is {shown} long, the size of the real thing: scale it down before it is exported "
             f"(at 1:{ratio:g} it is {longest / ratio:.0f} mm)"
         ]
+    if SMALLEST <= longest <= LARGEST:
+        return [f"the body is {shown} long{in_full}: check the scale, and the size it was exported with"]
     return [f"the body is {shown} long, which no model is: check units and the size it was exported with"]
+
+
+def _shown(length: float) -> str:
+    return f"{length / 1000:.3g} m" if length >= 1000 else f"{length:.3g} mm"
 
 
 def find_symmetry(body: Body, axis: int = 1) -> Symmetry:

@@ -17,13 +17,10 @@ from scipy.spatial import cKDTree
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
 from unwrap.regions.bumps import part_bumps, part_rounds
-from unwrap.regions.rim import STEP, Rims, facing_pairs, rim_points
+from unwrap.regions.continued import gather, rims_of
+from unwrap.regions.rim import STEP, Rims
 from unwrap.regions.smooth import Smooth
 
-# Rim points stand this share of the bridged width apart: eight across the widest gap.
-SPACING = 1 / 8
-# A part smaller than this share of bridge^2 is no ground, however it lies.
-SMALLEST_GROUND = 0.5
 # Faces looked at before a part is measured in full.
 FEW = 4000
 # How deep details may be stacked on each other (a nut on a washer on a strap).
@@ -68,48 +65,15 @@ def find_ground(smooth: Smooth, seeds: IntArray, bridge: float, shut: BoolArray 
     shut = np.zeros(len(part), dtype=bool) if shut is None else shut
     if bridge <= 0:
         return Ground(np.isin(part, part[seeds]), np.full(len(part), -1, dtype=np.int64))
-    rims = rim_points(
-        smooth.vertices, smooth.faces, smooth.normals, smooth.table, smooth.sharp, part, bridge * SPACING
-    )
-    base = _gather(smooth, rims, part[seeds], part[shut & (part >= 0)], bridge)[part] & (part >= 0)
+    rims = rims_of(smooth, bridge)
+    base = gather(smooth, rims, part[seeds], part[shut & (part >= 0)], bridge)[part] & (part >= 0)
     parted, bumps = part_bumps(smooth, base, bridge)
     base = base & ~bumps
     parted = part_rounds(parted, base, bridge)
     if parted is not smooth:
         smooth = parted
-        rims = rim_points(
-            smooth.vertices,
-            smooth.faces,
-            smooth.normals,
-            smooth.table,
-            smooth.sharp,
-            smooth.part,
-            bridge * SPACING,
-        )
+        rims = rims_of(smooth, bridge)
     return Ground(base, _find_details(smooth, rims, base, shut, bridge))
-
-
-def _gather(smooth: Smooth, rims: Rims, seeds: IntArray, shut: IntArray, bridge: float) -> BoolArray:
-    """Parts that continue the seeds' parts across gaps, one gap after another; none that are shut."""
-    count = int(smooth.part.max()) + 1
-    seen = smooth.part >= 0
-    area = np.bincount(smooth.part[seen], weights=smooth.areas[seen], minlength=count)
-    broad = area >= SMALLEST_GROUND * bridge * bridge
-    broad[shut] = False
-    rim_length = np.bincount(rims.part, weights=rims.length, minlength=count)
-    crease = 0.5 * float(np.min(smooth.angles[smooth.sharp], initial=np.radians(30.0)))
-    taken = np.zeros(count, dtype=bool)
-    taken[seeds] = True
-    fresh = taken.copy()
-    while fresh.any():
-        mine = rims.of(fresh[rims.part])
-        others = rims.of(~taken[rims.part] & broad[rims.part])
-        _, j = facing_pairs(mine, others, 1.02 * bridge, crease)
-        met = np.unique(j)
-        shared = np.bincount(others.part[met], weights=others.length[met], minlength=count)
-        fresh = (shared > np.minimum(0.5 * bridge, 0.35 * rim_length)) & ~taken & (shared > 0)
-        taken |= fresh
-    return taken
 
 
 def _find_details(smooth: Smooth, rims: Rims, base: BoolArray, shut: BoolArray, bridge: float) -> IntArray:

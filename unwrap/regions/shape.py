@@ -20,6 +20,8 @@ FLAT_DEPTH = 0.08
 RULED_TURN = np.radians(2.0)
 # Residual of a fitted circle against its radius that still is a cylinder or cone.
 ROUND = 0.02
+# Mean cosine between normals and radii from which on a part is round.
+RADIAL = 0.95
 # A part domes when its outside turns over at least this much solid angle (steradians).
 DOME_TURN = 0.05
 
@@ -101,7 +103,7 @@ def name_shape(corners: FloatArray, normals: FloatArray, areas: FloatArray, turn
             axis, level = -axis, -level
         if level < np.sin(RULED_TURN):
             found = _circle(points, point_weight, axis)
-            if found is not None:
+            if found is not None and _radial(corners.mean(axis=1) - found[0], normals, axis, weight):
                 centre, radius = found
                 return Shape("cylinder", facing, _tuple(_forward(axis)), _tuple(centre), radius)
         elif spread[1] > 1e-6 and level < 0.999:
@@ -147,6 +149,13 @@ def _circle(points: FloatArray, weight: FloatArray, axis: FloatArray) -> tuple[F
     if radius <= 0 or np.sqrt(np.average(away**2, weights=weight)) > ROUND * radius:
         return None
     return middle + cx * first + cy * second, radius
+
+
+def _radial(away: FloatArray, normals: FloatArray, axis: FloatArray, weight: FloatArray) -> bool:
+    """Whether normals point away from (or to) an axis, as on a round part; not on a box round a circle."""
+    out = away - np.outer(away @ axis, axis)
+    length = np.maximum(np.linalg.norm(out, axis=1), 1e-12)
+    return abs(float(weight @ (np.einsum("ij,ij->i", out, normals) / length))) > RADIAL
 
 
 def _share_within(angles: FloatArray, weight: FloatArray, limit: float, share: float = 0.97) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.regions.continued import continued_parts
 from unwrap.regions.nearest import inner_point, nearest_on_faces
 from unwrap.regions.shape import Kind, name_shape
 from unwrap.regions.skin import outside_mask
@@ -61,7 +62,12 @@ class Surface:
 
 
 def find_surfaces(
-    body: Body, outside: BoolArray | None = None, *, crease: float = CREASE, smallest: float | None = None
+    body: Body,
+    outside: BoolArray | None = None,
+    *,
+    crease: float = CREASE,
+    bridge: float = 0.0,
+    smallest: float | None = None,
 ) -> tuple[Surface, ...]:
     """Find the smooth surfaces of a body's outside.
 
@@ -73,6 +79,9 @@ def find_surfaces(
         Faces that can be seen from outside; found by rays when not given.
     crease : float
         A surface ends at edges at least this sharp, degrees.
+    bridge : float
+        Parts that continue one another across details up to this width (mm) are one
+        surface: a barrel between its bands.
     smallest : float, optional
         Leave out surfaces with less area than this, mm^2; by default a small share
         of the outside's area.
@@ -83,11 +92,14 @@ def find_surfaces(
         Largest first.
     """
     outside = outside_mask(body, outside)
-    part = smooth_parts(body, outside, crease).part
-    count = int(part.max(initial=-1)) + 1
-    if not count:
+    smooth = smooth_parts(body, outside, crease)
+    part = smooth.part
+    if part.max(initial=-1) < 0:
         return ()
     seen = part >= 0
+    if bridge > 0:
+        part = np.where(seen, continued_parts(smooth, bridge)[part], -1)
+    count = int(part.max()) + 1
     area = np.bincount(part[seen], weights=body.areas[seen], minlength=count).astype(np.float64)
     least = SMALLEST_SHARE * area.sum() if smallest is None else smallest
     turn = _gaussian_curvature(body, part, count)
