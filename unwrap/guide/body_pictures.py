@@ -7,7 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from PIL import Image, ImageDraw
-from scipy.ndimage import binary_dilation, distance_transform_edt
+from scipy.ndimage import (
+    binary_dilation,
+    distance_transform_edt,
+    gaussian_gradient_magnitude,
+    uniform_filter,
+)
 
 from unwrap.body.body import Body
 from unwrap.guide.lettering import font
@@ -29,6 +34,8 @@ MOST_VIEWS = 4
 WORTH_A_VIEW = 0.25
 
 INK = (43, 43, 46)
+# A step in lightness per dot, 0 to 255, that is still plain ground and its shading.
+PLAIN = 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,14 +88,37 @@ def _with_letters(picture: Picture, steps: Sequence[Step]) -> Image.Image:
     image = Image.fromarray(colours)
     pen = ImageDraw.Draw(image)
     radius = max(9, round(image.width / 42))
+    drawn = _drawn_share(picture.colours, radius)
     for i, step in enumerate(steps):
-        mask = np.pad(picture.piece == i, 1)
-        depth = distance_transform_edt(mask)[1:-1, 1:-1]
+        place = _letter_place(picture.piece == i, drawn, radius)
         # Slivers of a piece seen edge-on are left unlettered; another view shows it.
-        if depth.max() < 0.25 * radius:
+        if place is None:
             continue
-        y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
-        box = (int(x) - radius, int(y) - radius, int(x) + radius, int(y) + radius)
-        pen.ellipse(box, fill=(255, 255, 255), outline=INK, width=max(1, radius // 8))
-        pen.text((int(x), int(y)), step.letter, INK, font(round(1.15 * radius), bold=True), anchor="mm")
+        x, y = place
+        pen.ellipse(
+            (x - radius, y - radius, x + radius, y + radius),
+            fill=(255, 255, 255),
+            outline=INK,
+            width=max(1, radius // 8),
+        )
+        pen.text((x, y), step.letter, INK, font(round(1.15 * radius), bold=True), anchor="mm")
     return image
+
+
+def _drawn_share(colours: np.ndarray, radius: int) -> np.ndarray:
+    """How much drawing a letter's disc would hide, at each dot: 0 on plain ground to 1."""
+    light = colours.astype(float).mean(axis=2)
+    drawn = gaussian_gradient_magnitude(light, 1.0) > PLAIN
+    return uniform_filter(drawn.astype(float), size=2 * radius + 1)
+
+
+def _letter_place(mask: np.ndarray, drawn: np.ndarray, radius: int) -> tuple[int, int] | None:
+    """Where a piece's letter hides least of its lettering and lies well inside it: (x, y) or None."""
+    depth = distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1]
+    if depth.max() < 0.25 * radius:
+        return None
+    inside = depth >= min(radius, depth.max())
+    # Among places as plain as each other the one deepest inside is the easiest to read.
+    score = np.where(inside, drawn - 0.1 * np.minimum(depth / (4 * radius), 1.0), np.inf)
+    y, x = np.unravel_index(int(np.argmin(score)), score.shape)
+    return int(x), int(y)
