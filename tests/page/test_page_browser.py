@@ -153,6 +153,7 @@ def test_trims_by_box_and_by_dragged_line(visit: Visit) -> None:
     visit.page.mouse.down()
     visit.page.mouse.move(*end, steps=5)
     visit.page.mouse.up()
+    visit.press("Keep only what is inside")
     visit.until("window.markingPage.state().regions[0].within.x !== undefined")
     within = visit.state()["regions"][0]["within"]
     assert within["x"] == pytest.approx([-20, 10], abs=0.3)
@@ -244,10 +245,10 @@ def test_by_keyboard_alone(visit: Visit) -> None:
         )
         if reached[-1] == "body":
             break
-    assert {"Left", "mark", "real-size"} <= set(reached)
+    assert {"Mark a region", "Draw round"} <= set(reached)
     page.locator("[data-view=left]").focus()
     page.keyboard.press("Enter")
-    page.locator("#mark").focus()
+    page.locator("[data-tool=mark]").focus()
     page.keyboard.press("Space")
     page.locator("#body").focus()
     page.keyboard.press("Enter")

@@ -25,7 +25,7 @@ def body_bytes(body: Body) -> bytes:
 
 
 def region_bytes(body: Body, region: Region) -> bytes:
-    """Whole faces (u4), corners of faces that a limit split (f4 x 3), and border segments (f4 x 6).
+    """Whole faces (u4), corners of split faces (f4 x 3), segments of border and of details (f4 x 6).
 
     A region is shown on the body's own faces where it takes all of a face, so that a
     region of a million faces is a list of numbers and not a second mesh.
@@ -41,7 +41,14 @@ def region_bytes(body: Body, region: Region) -> bytes:
         np.unique(region.body_face[~split]).astype("<u4"),
         corners[split].reshape(-1, 3).astype("<f4"),
         border_segments(region.vertices, region.faces).reshape(-1, 6).astype("<f4"),
+        _details(region, region.vertices),
     )
+
+
+def _details(region: Region, vertices: FloatArray) -> NDArray[np.generic]:
+    """Outlines (f4 x 6) of what a region is carried over."""
+    own = region.faces[:0] if region.detail is None else region.faces[region.detail >= 0]
+    return border_segments(vertices, own).reshape(-1, 6).astype("<f4")
 
 
 def border_segments(vertices: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
@@ -95,10 +102,11 @@ def reflected_bytes(region: Region) -> bytes:
         np.zeros(0, dtype="<u4"),
         mirrored[region.faces[:, ::-1]].reshape(-1, 3).astype("<f4"),
         border_segments(mirrored, region.faces).reshape(-1, 6).astype("<f4"),
+        _details(region, mirrored),
     )
 
 
 def glance_bytes(faces: NDArray[np.int64]) -> bytes:
     """Whole faces alone, in the form of `region_bytes`."""
     nothing = np.zeros((0, 3), dtype="<f4")
-    return _packed(faces.astype("<u4"), nothing, nothing)
+    return _packed(faces.astype("<u4"), nothing, nothing, nothing)

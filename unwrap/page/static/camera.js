@@ -51,6 +51,12 @@ export class Camera {
     this.up = [-se * ca, -se * sa, ce];
   }
 
+  // The straight-on view that the body is seen from most nearly.
+  nearestView() {
+    const towards = { left: this.eye[1], right: -this.eye[1], front: this.eye[0], rear: -this.eye[0], top: this.eye[2] };
+    return Object.keys(towards).reduce((best, view) => (towards[view] > towards[best] ? view : best));
+  }
+
   turn(dx, dy) {
     this.azimuth -= dx;
     this.tilt = Math.max(-Math.PI / 2, Math.min(Math.PI / 2, this.tilt + dy));

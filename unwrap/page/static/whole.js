@@ -5,7 +5,7 @@ import { button, choice, field, make, number, rebuild, text } from "./forms.js";
 const AXES = ["+x", "-x", "+y", "-y", "+z", "-z"];
 const VIEWS = ["left", "right", "front", "rear", "top"];
 
-// `act` has: change(what, how), sendFile(address, file, query)
+// `act` has: change(what, how), sendFile(address, file, query), seen() -> the view that is shown
 export function showWhole(part, state, act) {
   const set = (section) => (values) => act.change("set section", { section, values });
   rebuild(part, make("h2", { textContent: "The whole job" }),
@@ -52,11 +52,19 @@ function bodyFields(state, set, act) {
   ];
 }
 
+// Livery drawn elsewhere on a view of the body, thrown on it and so on the pieces.
 function drawings(state, act) {
-  const view = choice("view", "left", VIEWS, () => {});
+  const view = choice("view", act.seen() ?? "left", VIEWS, () => {});
   const file = make("input", { type: "file", accept: ".svg", data: { key: "drawing" } });
   file.addEventListener("change", () => file.files[0] && act.sendFile("artwork", file.files[0], { view: view.value }));
-  const list = state.artwork.map((one, number) => make("li", {}, make("span", { textContent: `${one.file}, seen from the ${one.view}` }),
-    button("Remove", () => act.change("remove mark", { kind: "artwork", number }), { data: { key: `artwork ${number}` } })));
-  return [make("ul", { className: "lines" }, ...list), field("Drawn on the view", view), field("Add a drawing", file)];
+  const list = state.artwork.map((one, number) => {
+    const set = (values) => act.change("set mark", { kind: "artwork", number, values });
+    return make("fieldset", {}, make("legend", { textContent: one.file }),
+      field("Drawn on the view", choice(`artwork view ${number}`, one.view, VIEWS, (view) => set({ view }))),
+      field("Lengths hold on the", choice(`artwork measure ${number}`, one.measure, ["view", "surface"], (measure) => set({ measure }))),
+      button("Remove this drawing", () => act.change("remove mark", { kind: "artwork", number }), { data: { key: `artwork ${number}` } }));
+  });
+  return [
+    make("p", { className: "small", textContent: "What lies in the group “livery” of an SVG made on a view drawing; it may be dropped anywhere on the page." }),
+    ...list, field("Drawn on the view", view), field("Add a drawing", file)];
 }

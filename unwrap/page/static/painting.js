@@ -1,0 +1,98 @@
+// Regions and pieces painted on the body: in the regions' own hues, in the livery, or by strain.
+
+import { printed, strained } from "./picture.js";
+import { store } from "./store.js";
+
+const BARE = [203, 207, 210];
+const AMBER = [0.82, 0.47, 0, 1], DARK = [0.1, 0.12, 0.14, 0.85];
+// Quiet hues that keep apart for common kinds of colour blindness.
+const HUES = [[86, 142, 180], [222, 165, 74], [96, 160, 136], [190, 120, 160], [150, 130, 200], [200, 120, 90], [120, 150, 80], [120, 120, 140]];
+
+export class Painting {
+  // `shows` tells what is wanted: "livery", "strain" or "regions"
+  constructor(drawing, shows) {
+    Object.assign(this, { drawing, shows, coloured: 0 });
+  }
+
+  // In the fill's colour where the region has one, else in a hue of its own.
+  hueOf(region, i) {
+    const names = [region.name, region.mirror_of];
+    const fill = store.state.fill.findLast((mark) => mark.region.some((name) => names.includes(name)));
+    if (fill && this.shows() !== "regions") return [1, 3, 5].map((k) => parseInt(fill.colour.slice(k, k + 2), 16));
+    return HUES[i % HUES.length];
+  }
+
+  pictureOf(found) {
+    if (this.shows() === "strain") return found.strained ??= strained(found);
+    return found.printed ??= printed(found);
+  }
+
+  paint() {
+    const { drawing } = this;
+    if (!drawing.body) return;
+    const marks = store.faceMarks = drawing.faceMarks.fill(0);
+    const colours = [BARE];
+    const keep = new Set();
+    store.state.regions.forEach((region, i) => {
+      const hue = this.hueOf(region, i);
+      colours.push(hue);
+      const shape = store.shapes.get(region.name);
+      if (!shape) return;
+      for (const face of shape.whole) marks[face] = i + 1;
+      if (shape.corners.length) {
+        drawing.setPatch(`rest of ${region.name}`, { places: shape.corners, colour: [...hue.map((v) => v / 255), 1] });
+        keep.add(`rest of ${region.name}`);
+      }
+      const found = store.pieces.get(region.name);
+      if (found && found.shape === region.shape && this.shows() !== "regions") {
+        keep.add(region.name);
+        this.layOn(region.name, found);
+      }
+    });
+    for (const name of [...drawing.patches.keys()]) if (!keep.has(name)) drawing.dropPatch(name);
+    drawing.setMarks(marks);
+    drawing.setColours(colours);
+    this.outline();
+    this.coloured = store.state.regions.filter((region) => store.shapes.has(region.name)).length;
+  }
+
+  layOn(name, found) {
+    const picture = this.pictureOf(found);
+    if (this.drawing.patches.get(name)?.from === picture) return;
+    this.drawing.setPatch(name, { places: found.places, flat: found.points, faces: found.faces, picture: picture.canvas, frame: picture.frame, lift: found.piece.lift });
+    this.drawing.patches.get(name).from = picture;
+  }
+
+  // The chosen region's border, and round the details that its film is carried over.
+  outline() {
+    const shape = store.shapes.get(store.chosen);
+    const holes = (store.pieces.get(store.chosen)?.piece.details ?? []).filter((detail) => detail.kind === "hole");
+    this.drawing.setStrokes("border", shape?.border, AMBER, 2.5);
+    this.drawing.setStrokes("details", shape?.details, DARK, 1);
+    this.drawing.setStrokes("holes", rings(holes), DARK, 1);
+  }
+
+  cross(at, camera) {
+    this.drawing.setStrokes("pointed", at ? crossAt(at, camera) : null, AMBER, 2);
+  }
+}
+
+// Rings round what is closed over and so has no outline of its own on the surface.
+function rings(details) {
+  const segments = new Float32Array(details.length * 12 * 6);
+  details.forEach(({ at, normal, width }, d) => {
+    const aside = Math.abs(normal[0]) < 0.9 ? [0, normal[2], -normal[1]] : [-normal[2], 0, normal[0]];
+    const length = Math.hypot(...aside);
+    const u = aside.map((v) => v / length);
+    const w = [normal[1] * u[2] - normal[2] * u[1], normal[2] * u[0] - normal[0] * u[2], normal[0] * u[1] - normal[1] * u[0]];
+    const spot = (k) => at.map((v, i) => v + 0.15 * normal[i] + (width / 2 + 0.1) * (u[i] * Math.cos(k * Math.PI / 6) + w[i] * Math.sin(k * Math.PI / 6)));
+    for (let k = 0; k < 12; k++) segments.set([...spot(k), ...spot(k + 1)], (d * 12 + k) * 6);
+  });
+  return segments;
+}
+
+// A cross in the plane of the screen, a little in front of the place.
+function crossAt(at, { perMm, right, up, eye }) {
+  const arm = 9 / perMm;
+  return new Float32Array([right, up].flatMap((way) => [-1, 1].flatMap((end) => at.map((v, i) => v + (eye[i] * 2 + end * way[i]) * arm))));
+}
