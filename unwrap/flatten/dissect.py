@@ -18,7 +18,7 @@ import numpy as np
 
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 
-LEAF = 40  # vertices; parts no larger than this are eliminated at once
+LEAF = 64  # vertices; parts no larger than this are eliminated at once
 
 
 @dataclass(frozen=True, eq=False)

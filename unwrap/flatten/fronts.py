@@ -43,11 +43,15 @@ class Fronts:
         sizes = np.column_stack([own * own, own * beyond]) * d * d
         self._offsets = np.concatenate([[0], np.cumsum(sizes.ravel())])
         self._dims = np.column_stack([own * d, beyond * d])
-        self.numbers = np.zeros(int(self._offsets[-1]))
+        # Not zeroed here: memory handed out already zeroed comes in small pages, ten times as slow.
+        self.numbers = np.empty(int(self._offsets[-1]))
         self._views = [self._view(g) for g in range(len(own))]
-        self._moves = [self._moves_of(runs) for runs in elimination.runs]
         self._far = [(d * b[:, None] + np.arange(d)).ravel() for b in elimination.beyond]
         self._room()
+        self._sums = [
+            [pair for c in children for pair in self._sums_of(g, c, elimination.runs[c])]
+            for g, children in enumerate(elimination.children)
+        ]
 
     def _view(self, g: int) -> tuple[FloatArray, FloatArray]:
         """A group's own square and what lies beyond it, as Fortran matrices."""
@@ -75,20 +79,19 @@ class Fronts:
             for (deep, at), size, r in zip(spots, sizes, self._dims[:, 1].tolist(), strict=True)
         ]
 
-    def _moves_of(
-        self, runs: list[tuple[int, int, int, bool]]
-    ) -> list[tuple[int, slice, slice, slice, slice]]:
-        """How a child's remainder is added to its parent, run by run.
-
-        Each move: 0 into the parent's own square, 1 into what lies beyond, 2 into its remainder;
-        rows and columns there; rows and columns of the child's remainder.
-        """
+    def _sums_of(
+        self, parent: int, child: int, runs: list[tuple[int, int, int, bool]]
+    ) -> list[tuple[FloatArray, FloatArray]]:
+        """What of a child's remainder is added to what of its parent, run by run."""
         d = self.width
+        there = (*self._views[parent], self._rests[parent])
+        block = self._rests[child]
         wide = [
             (slice(a * d, b * d), slice(start * d, (start + b - a) * d), far) for a, b, start, far in runs
         ]
+        # Neither beyond the parent: its own square; one: what lies beyond; both: its remainder.
         return [
-            (int(down) + int(right), rows, columns, from_rows, from_columns)
+            (there[down + right][rows, columns], block[from_rows, from_columns])
             for i, (from_columns, columns, right) in enumerate(wide)
             for from_rows, rows, down in wide[i:]
         ]
@@ -140,12 +143,11 @@ class Fronts:
         NotDefinite
         """
         potrf, trsm, syrk = lapack.dpotrf, blas.dtrsm, blas.dsyrk
-        for (own, side), rest, children in zip(self._views, self._rests, self._children, strict=True):
+        add = np.add
+        for (own, side), rest, sums in zip(self._views, self._rests, self._sums, strict=True):
             rest.fill(0.0)
-            for c in children:
-                block = self._rests[c]
-                for matrix, rows, columns, from_rows, from_columns in self._moves[c]:
-                    (own, side, rest)[matrix][rows, columns] += block[from_rows, from_columns]
+            for there, part in sums:
+                add(there, part, there)
             _, failed = potrf(own, 1, 0, 1)
             if failed:
                 raise NotDefinite
