@@ -2,22 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
 import numpy as np
+import shapely
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import BoolArray, FloatArray
-from unwrap.job import Job, RegionMark
+from unwrap.body.body import Body, BoolArray, FloatArray
+from unwrap.body.views import view_frame
+from unwrap.flatten.edges import boundary_edges, interior_edges
+from unwrap.job import Job, LiningMark, RegionMark
+from unwrap.livery.svg_read import read_drawing
 from unwrap.regions.region import Patch
 
 # Shares of an ordinary millimetre of cut: choices of ours, not measured.
-UNDERNEATH, BEHIND, WISHED, ALONG_BAND = 0.4, 0.7, 0.3, 0.6
-UNWISHED, THROUGH_LETTERS = 4.0, 6.0
+UNDERNEATH, BEHIND, WISHED, ALONG_LINES, ALONG_CREASE = 0.4, 0.7, 0.3, 0.6, 0.6
+LOOKED_AT, UNWISHED, THROUGH_LETTERS = 1.3, 4.0, 6.0
 # Common practice, no source: a bold letter is about as wide as it is high.
 LETTER_WIDTH = 0.9
+# A drawn shape is small if it is less than this share of the region across; a colour panel is larger.
+SMALL = 0.35
+# An edge is a crease if it bends by this much and this many times as much as most edges of the region do.
+BEND, SHARPER = np.radians(12.0), 3.0
+# A line's cut may run this far beside it, mm, where the mesh has no vertex on the line itself.
+BESIDE = 1.0
 
 
-def cut_cost(job: Job, mark: RegionMark, patch: Patch) -> tuple[FloatArray | None, BoolArray | None]:
+def cut_cost(
+    job: Job, mark: RegionMark, patch: Patch, body: Body | None = None, folder: Path | None = None
+) -> tuple[FloatArray | None, BoolArray | None]:
     """Cost of a millimetre of cut at each vertex, and where none may go.
+
+    Cheap underneath, behind, along lining, bands and creases and where the job prefers cuts; dear on
+    the sides, which are looked at most, through lettering and small artwork, and where the
+    job would avoid them.
 
     Parameters
     ----------
@@ -26,6 +45,10 @@ def cut_cost(job: Job, mark: RegionMark, patch: Patch) -> tuple[FloatArray | Non
         The region, with its wishes.
     patch : Patch
         Its surface.
+    body : Body, optional
+        The whole body: what drawn artwork is placed by. Without it artwork has no say.
+    folder : Path, optional
+        Where the drawings are named from.
 
     Returns
     -------
@@ -39,23 +62,86 @@ def cut_cost(job: Job, mark: RegionMark, patch: Patch) -> tuple[FloatArray | Non
     out = _normals(patch)
     cost[out[:, 0] < -0.7] *= BEHIND
     cost[out[:, 2] < -0.5] *= UNDERNEATH
+    cost[np.abs(out[:, 1]) > 0.7] *= LOOKED_AT
+    along = np.zeros(len(places), dtype=bool)
     for band in job.marks_for(job.band, mark):
-        width = sum(width for width, _ in band.pairs)
-        cost[np.abs(places[:, 0] - band.at_x) <= 0.5 * width] *= ALONG_BAND
+        along |= np.abs(places[:, 0] - band.at_x) <= 0.5 * sum(width for width, _ in band.pairs)
+    for lining in job.marks_for(job.lining, mark):
+        along |= _under_lining(lining, patch)
+    cost[along] *= ALONG_LINES
+    cost[_creases(patch)] *= ALONG_CREASE
     cost[_near(places, wishes.prefer, wishes.reach)] *= WISHED
     cost[_near(places, wishes.avoid, wishes.reach)] *= UNWISHED
+    dear = np.zeros(len(places), dtype=bool)
     for lettering in job.marks_for(job.lettering, mark):
         half = 0.5 * len(lettering.text_for(0)) * (LETTER_WIDTH * lettering.height + lettering.spacing)
-        cost[_near(places, [lettering.at], max(half, lettering.height))] *= THROUGH_LETTERS
+        dear |= _near(places, [lettering.at], max(half, lettering.height))
+    if body is not None:
+        dear |= _under_artwork(job, patch, out, body, folder or Path())
+    cost[dear] *= THROUGH_LETTERS
     clear = _near(places, wishes.keep_clear, wishes.reach)
     return (None if np.all(cost == 1.0) else cost), (clear if clear.any() else None)
 
 
-def _near(places: FloatArray, points: list[tuple[float, float, float]], reach: float) -> BoolArray:
+def _near(places: FloatArray, points: Sequence[tuple[float, float, float]], reach: float) -> BoolArray:
     if not points:
         return np.zeros(len(places), dtype=bool)
     near: BoolArray = np.asarray(cKDTree(np.array(points)).query(places)[0]) <= reach
     return near
+
+
+def _under_lining(lining: LiningMark, patch: Patch) -> BoolArray:
+    """Vertices on a line set, judged by their straight distance from the edge it follows."""
+    places = patch.vertices
+    away = np.full(len(places), np.inf)
+    inside = np.ones(len(places), dtype=bool)
+    for axis, limits in lining.within.as_dict().items():
+        to_limit = np.column_stack(
+            [places[:, "xyz".index(axis)] - limits[0], limits[1] - places[:, "xyz".index(axis)]]
+        )
+        inside &= (to_limit >= 0.0).all(axis=1)
+        away = np.minimum(away, to_limit.min(axis=1))
+    edges = boundary_edges(patch.faces)
+    share = np.linspace(0.0, 1.0, 4)[:-1, None, None]
+    rim = (places[edges[:, 0]] * (1.0 - share) + places[edges[:, 1]] * share).reshape(-1, 3)
+    away = np.minimum(away, np.asarray(cKDTree(rim).query(places)[0]))
+    spacing = float(np.median(np.linalg.norm(places[edges[:, 0]] - places[edges[:, 1]], axis=1)))
+    beside = min(0.5 * spacing, BESIDE)
+    depth = sum(width for width, _ in lining.pairs)
+    under: BoolArray = inside & (away >= lining.inset - beside) & (away <= lining.inset + depth + beside)
+    # On the rim itself a cut has nowhere to run along.
+    under[np.unique(edges)] = False
+    return under
+
+
+def _creases(patch: Patch) -> BoolArray:
+    """Vertices on edges that bend sharply where most of the region does not."""
+    a, b, c = np.moveaxis(patch.vertices[patch.faces], 1, 0)
+    normal = np.cross(b - a, c - a)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    edges, pairs = interior_edges(patch.faces)
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal[pairs[:, 0]], normal[pairs[:, 1]]), -1.0, 1.0))
+    found = np.zeros(len(patch.vertices), dtype=bool)
+    if len(turn):
+        found[edges[turn > max(BEND, SHARPER * float(np.quantile(turn, 0.75)))].ravel()] = True
+    return found
+
+
+def _under_artwork(job: Job, patch: Patch, out: FloatArray, body: Body, folder: Path) -> BoolArray:
+    """Vertices that a small drawn shape falls on."""
+    under = np.zeros(len(patch.vertices), dtype=bool)
+    for artwork in job.artwork:
+        across, upward, ahead = view_frame(artwork.view)
+        frame = np.column_stack([across, upward])
+        whole, seen = body.vertices @ frame, patch.vertices @ frame
+        drawing = read_drawing(folder / artwork.file, (*whole.min(axis=0), *whole.max(axis=0)))
+        largest = SMALL * float(np.ptp(seen, axis=0).max())
+        facing = out @ ahead < -0.2
+        for shape in drawing.shapes:
+            low_x, low_y, high_x, high_y = shape.area.bounds
+            if max(high_x - low_x, high_y - low_y) < largest:
+                under |= facing & shapely.contains_xy(shape.area.buffer(0.5), *seen.T)
+    return under
 
 
 def _normals(patch: Patch) -> FloatArray:

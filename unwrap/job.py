@@ -227,13 +227,14 @@ class TrimMark(_Part):
 
 
 class ReliefWishes(_Part):
-    """Where relief cuts should go, and how many there may be."""
+    """Where relief cuts should go, how many there may be, and how full one lip of each is left."""
 
     avoid: list[Place] = []
     prefer: list[Place] = []
     keep_clear: list[Place] = []
     reach: Thickness = 3.0
     most: int | None = Field(default=None, ge=0, le=64)
+    lap: Width = 0.2
 
 
 class RegionMark(_Part):

@@ -25,8 +25,9 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.report import build_report
 from unwrap.job import FittingMark, Job, RegionMark, read_job
+from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
-from unwrap.livery.joints import Mismatch, lines_along_joints, measure_joints
+from unwrap.livery.joints import Mismatch, measure_joints
 from unwrap.livery.paint import Paint
 from unwrap.output import all_at_once
 from unwrap.progress import Stopwatch, Tell, silent
@@ -215,7 +216,8 @@ def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
     """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it."""
     mark, patch, flat = flattened.mark, flattened.patch, flattened.flat
     bleed = job.bleed_of(mark)
-    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=bleed, spares=mark.spares)
+    lap = job.original_of(mark).relief.lap
+    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=bleed, lap=lap, spares=mark.spares)
     on_it = [fitting for fitting in job.fitting if _stands_on(fitting, patch)]
     if not on_it:
         return piece

@@ -14,6 +14,7 @@ from unwrap.livery.loops import boundary_loops
 from unwrap.livery.paint import Paint
 from unwrap.regions.region import Patch
 from unwrap.sheet.bleed import BleedGround, carry_over, sound
+from unwrap.sheet.lap import lapped
 from unwrap.sheet.piece import Piece
 
 # Two lips nearer than this are one closed slit: no blade and no printer tells them apart.
@@ -32,6 +33,7 @@ def finish_piece(
     paints: Sequence[Paint] = (),
     *,
     bleed: float = 0.5,
+    lap: float = 0.0,
     spares: int | None = None,
 ) -> Piece:
     """Make a piece that can be laid on a sheet.
@@ -50,6 +52,9 @@ def finish_piece(
         What is printed, in painting order, inside the outline.
     bleed : float
         How far paint that reaches the outline is carried beyond it, mm.
+    lap : float
+        How far one lip of every relief cut is left full, mm; no more than the bleed, as
+        it would be bare.
     spares : int or None
         How many extra copies to print; None leaves it to the risk (`risk_spares`).
 
@@ -59,6 +64,7 @@ def finish_piece(
     """
     outline, slits = outline_of(flat.points, flat.faces)
     ground = BleedGround(outline, bleed)
+    outline = lapped(outline, flat, min(lap, bleed))
     return Piece(
         name=name,
         region=region,
