@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
+import shapely.ops
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_pieces import box_piece, fill, grid, piece_of
@@ -59,6 +61,22 @@ def test_white_is_the_whole_print_less_the_choke():
     area = white_area(lined_piece(bleed=0), 0.2)
     assert area.area == pytest.approx(29.6 * 19.6)
     assert white_area(lined_piece(bleed=0.5), 0.2).area == pytest.approx(30.6 * 20.6)
+
+
+def test_white_has_no_pinholes_where_paints_border_on_each_other_but_for_roundings():
+    points, faces = grid(30, 20)
+    rng = np.random.default_rng(4)
+    marks = [
+        shapely.affinity.rotate(shapely.Point(x, y).buffer(r).exterior.buffer(0.2), turn)
+        for x, y, r, turn in rng.uniform((4, 4, 0.5, 0), (26, 16, 3, 180), (40, 4))
+    ]
+    paints = [fill(shapely.box(0, 0, 30, 20)), *(fill(mark, "#f0d090", "line") for mark in marks)]
+    # A bed of another colour, parted along a slanting line that no two roundings share.
+    halves = shapely.ops.split(shapely.box(2, 2, 28, 18), shapely.LineString([(0, 1.37), (30, 18.91)])).geoms
+    paints[1:1] = [fill(half, colour) for half, colour in zip(halves, ("#123456", "#654321"), strict=True)]
+    area = white_area(piece_of("side", points, faces, paints, bleed=0.5), 0.15)
+    assert area.geom_type == "Polygon" and not area.interiors
+    assert area.area == pytest.approx(30.7 * 20.7, abs=0.01)
 
 
 def test_bare_film_gets_no_white_and_what_covers_it_does():

@@ -13,6 +13,8 @@ from unwrap.sheet.piece import Piece
 
 # Smaller than any dot, mm^2.
 LEAST_AREA = 1e-4
+# Half the width of a crack that no printer could leave open, mm.
+CRACK = 2e-3
 
 
 def white_area(piece: Piece, choke: float = 0.15, bare: frozenset[str] = frozenset()) -> shapely.Geometry:
@@ -36,10 +38,19 @@ def white_area(piece: Piece, choke: float = 0.15, bare: frozenset[str] = frozens
         this plate alone, so it keeps its edge wherever it borders on bare film.
     """
     visible = visible_paints(piece)
-    backed = [(colour, area) for kind, colour, area in visible if colour not in bare and kind not in bare]
-    printed = shapely.union_all([area for _, area in backed])
-    inside = offset(printed, -choke) if choke > 0 else printed
-    own = shapely.union_all([area for colour, area in backed if is_white(colour)])
+    printed = shapely.union_all([paint.area for paint in piece.paints])
+    left_bare = [area for kind, colour, area in visible if colour in bare or kind in bare]
+    if left_bare:
+        printed = printed.difference(shapely.union_all(left_bare))
+    # What is painted edge to edge meets but for roundings; a choke would make holes of them.
+    inside = offset(polygons_in(offset(printed, CRACK)), -choke - CRACK)
+    own = shapely.union_all(
+        [
+            area
+            for kind, colour, area in visible
+            if is_white(colour) and colour not in bare and kind not in bare
+        ]
+    )
     return polygons_in(shapely.union(inside, own))
 
 
