@@ -18,6 +18,7 @@ from unwrap.livery.fill import lay_fill
 from unwrap.livery.lettering import lay_lettering_over
 from unwrap.livery.lining import lay_lining_over
 from unwrap.livery.paint import Paint
+from unwrap.livery.run_on import run_on
 
 Paints = dict[str, list[Paint]]
 
@@ -87,11 +88,15 @@ def dress(
             remarks += said
     for lettering in job.lettering:
         if names := _there(lettering.region, carries):
-            _put(names, _lay_lettering(lettering, number, [carries[name] for name in names]), paints)
-        if names := _there(_reflections(job, lettering.region), carries):
-            laid = _lay_lettering(lettering, number, [carries[name] for name in names], other_side=True)
+            laid = _lay_lettering(lettering, lettering.at, number, [carries[name] for name in names])
             _put(names, laid, paints)
-    return paints, list(dict.fromkeys(remarks))
+        if names := _there(_reflections(job, lettering.region), carries):
+            # Only the place is reflected; the words read the right way round on both sides.
+            x, y, z = lettering.at
+            over = (x, 2 * body.middle - y, z)
+            laid = _lay_lettering(lettering, over, number, [carries[name] for name in names])
+            _put(names, laid, paints)
+    return run_on(list(carries.values()), paints), list(dict.fromkeys(remarks))
 
 
 def _there(regions: Sequence[str], carries: Mapping[str, object]) -> list[str]:
@@ -147,15 +152,13 @@ def _lay_band(
 
 
 def _lay_lettering(
-    lettering: LetteringMark, number: int, carries: Sequence[Carry], other_side: bool = False
+    lettering: LetteringMark, at: tuple[float, float, float], number: int, carries: Sequence[Carry]
 ) -> list[tuple[Paint, ...]]:
-    x, y, z = lettering.at
     return lay_lettering_over(
         carries,
         lettering.text_for(number),
         lettering.height,
-        # Only the place is reflected on the other side; the words read the right way round on both.
-        (x, -y, z) if other_side else (x, y, z),
+        at,
         font=lettering.font,
         weight=lettering.weight,
         colour=lettering.colour,

@@ -7,10 +7,12 @@ import pytest
 import shapely
 from livery_patches import barrel, flat_side, make_carry
 
+from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.band import lay_band
 from unwrap.livery.fit import curves_of_area
-from unwrap.livery.joints import find_meetings, lines_along_joints, measure_joints
+from unwrap.livery.joints import measure_joints
 from unwrap.livery.lining import lay_lining_over
+from unwrap.livery.meetings import find_meetings
 from unwrap.livery.paint import Paint
 
 

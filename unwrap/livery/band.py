@@ -8,13 +8,13 @@ import numpy as np
 
 from unwrap.errors import BadInput
 from unwrap.livery.carry import Carry
-from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered
 from unwrap.livery.paint import Paint
 from unwrap.livery.planar import join, tidy
 from unwrap.livery.printable import Line, fit_to_printer
 from unwrap.livery.section import section_strips
+from unwrap.livery.strokes import line_paint
 
 
 def lay_band(
@@ -76,7 +76,5 @@ def lay_band_over(
             area = tidy(join(list(pair)))
             if not area.is_empty:
                 label = f"band {number + 1} at x = {at_x:g}: {colour} {width:.3g} mm"
-                paints[i].append(
-                    Paint("band", colour, area, curves_of_area(area), label=label, asked_width=width)
-                )
+                paints[i].append(line_paint("band", label, width, colour, area, ground.carries[i]))
     return [tuple(group) for group in paints], remarks

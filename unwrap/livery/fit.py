@@ -72,7 +72,7 @@ def curve_points(curve: Curve, per_span: int = 16) -> FloatArray:
     return np.vstack([inner, curve.spans[-1, 3]])
 
 
-def printed_area(paint: Paint, per_span: int = 16) -> shapely.Geometry:
+def printed_area(paint: Paint, per_span: int = 16, cap: str = "flat") -> shapely.Geometry:
     """The ground that a paint covers as its fitted curves have it, even-odd, or as its stroke."""
     if paint.stroke is not None:
         half = 0.5 * paint.stroke
@@ -81,7 +81,7 @@ def printed_area(paint: Paint, per_span: int = 16) -> shapely.Geometry:
             points = curve_points(curve, per_span)
             line = shapely.LinearRing(points) if curve.closed else shapely.LineString(points)
             with np.errstate(divide="ignore", invalid="ignore"):
-                parts.append(line.buffer(half, cap_style="flat", join_style="mitre"))
+                parts.append(line.buffer(half, cap_style=cap, join_style="mitre"))
         return shapely.union_all(parts)
     area: shapely.Geometry = shapely.MultiPolygon()
     for curve in paint.curves:

@@ -13,14 +13,13 @@ from unwrap.livery.breaks import dashed, keep_clear
 from unwrap.livery.carry import Carry
 from unwrap.livery.corners import STYLES, Corner, corners_that_fit, find_corners, style_corners, turn_corners
 from unwrap.livery.edges import choose_edges, outer_and_openings
-from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
 from unwrap.livery.paint import Paint
 from unwrap.livery.panel import Limits, Panel
 from unwrap.livery.planar import join, minus, tidy
 from unwrap.livery.printable import Line, fit_to_printer
-from unwrap.livery.strokes import as_strokes
+from unwrap.livery.strokes import line_paint
 
 
 def lay_lining(
@@ -155,7 +154,8 @@ def lay_lining_over(
         for i, area in enumerate(areas):
             area = tidy(minus(area, gaps[i])) if clear else area
             if not area.is_empty:
-                paints[i].append(_paint(number, width, colour, area))
+                label = f"lining {number + 1}: {colour} {width:.3g} mm"
+                paints[i].append(line_paint("line", label, width, colour, area, ground.carries[i]))
     return [tuple(group) for group in paints], remarks
 
 
@@ -170,15 +170,6 @@ def inside(strips: Sequence[tuple[Ground, Beams]], panel: Panel, level: float) -
         tidy(minus(carry.outline, join(parts)))
         for carry, parts in zip(panel.ground.carries, beyond, strict=True)
     ]
-
-
-def _paint(number: int, width: float, colour: str, area: shapely.Geometry) -> Paint:
-    label = f"lining {number + 1}: {colour} {width:.3g} mm"
-    stroke = as_strokes(area, width)
-    if stroke is not None:
-        curves, on_sheet = stroke
-        return Paint("line", colour, area, curves, stroke=on_sheet, label=label, asked_width=width)
-    return Paint("line", colour, area, curves_of_area(area), label=label, asked_width=width)
 
 
 def _check(where: str, lines: Sequence[Line], inset: float, corner: str, radius: float) -> None:

@@ -1,22 +1,43 @@
-"""Closed lines of constant width as strokes, which a person can still edit on the sheet."""
+"""Lines of constant width as strokes, which a person can still edit on the sheet."""
 
 from __future__ import annotations
 
 import numpy as np
 import shapely
 
-from unwrap.livery.fit import TOLERANCE, fit_curve
-from unwrap.livery.paint import Curve
+from unwrap.flatten.flat_piece import FloatArray
+from unwrap.livery.carry import Carry
+from unwrap.livery.fit import TOLERANCE, curves_of_area, fit_curve
+from unwrap.livery.paint import Curve, Paint, PaintKind
 from unwrap.livery.planar import grow
 
 # How far a stroke's rims may be from the line's own, mm.
 STROKE_TOLERANCE = 0.01
+# Nearer to the piece's edge than this (mm) they are not compared.
+STROKE_ENDS = 0.05
 # A stroke's mitres are drawn up to this length over the width (the default of SVG).
 MITRE_LIMIT = 4.0
+# What of a line's rim is this near to the piece's edge (mm) is where it was cut off.
+ON_EDGE = 2e-3
+# Rounding that is taken off a rim before it is moved, mm.
+ROUNDING = 2e-4
 
 
-def as_strokes(area: shapely.Geometry, width: float) -> tuple[tuple[Curve, ...], float] | None:
-    """Centre lines and width on the sheet of a line that is closed and equally wide all along.
+def line_paint(
+    kind: PaintKind, label: str, width: float, colour: str, area: shapely.Geometry, carry: Carry
+) -> Paint:
+    """A line as it is printed: a stroke where it is equally wide on the sheet, an area elsewhere."""
+    stroke = as_strokes(area, width, carry.outline)
+    if stroke is None:
+        return Paint(kind, colour, area, curves_of_area(area), label=label, asked_width=width)
+    curves, on_sheet = stroke
+    return Paint(kind, colour, area, curves, stroke=on_sheet, label=label, asked_width=width)
+
+
+def as_strokes(
+    area: shapely.Geometry, width: float, outline: shapely.Polygon
+) -> tuple[tuple[Curve, ...], float] | None:
+    """Centre lines and width on the sheet of a line that is equally wide all along.
 
     Parameters
     ----------
@@ -24,31 +45,79 @@ def as_strokes(area: shapely.Geometry, width: float) -> tuple[tuple[Curve, ...],
         The line's ground on the sheet, mm.
     width : float
         About how wide it is, mm.
+    outline : Polygon
+        The piece's; an open line ends on it.
 
     Returns
     -------
     curves : tuple of Curve
+        Closed ones as rings; open ones from edge to edge.
     width : float
         On the sheet, mm.
 
-    None where a part is open (it then ends on the piece's edge), widens or narrows.
+    None where a part ends short of the edge (as a dash does), widens or narrows.
     """
-    rings = []
+    edge = shapely.buffer(outline.boundary, ON_EDGE)
+    lines: list[tuple[FloatArray, bool]] = []
     for polygon in shapely.get_parts(area):
-        if len(polygon.interiors) != 1:
+        line = _closed_centre(polygon, width) if len(polygon.interiors) else _open_centre(polygon, edge)
+        if line is None:
             return None
-        centre = grow(shapely.Polygon(polygon.exterior), -0.5 * width)
-        if centre.geom_type != "Polygon" or centre.is_empty or len(centre.interiors):
-            return None
-        rings.append(centre.exterior)
-    length = sum(ring.length for ring in rings)
+        lines.append((line, len(polygon.interiors) == 1))
+    centres = [shapely.LinearRing(line) if closed else shapely.LineString(line) for line, closed in lines]
+    length = sum(centre.length for centre in centres)
     if not length:
         return None
     on_sheet = float(area.area / length)
     with np.errstate(divide="ignore", invalid="ignore"):
-        strokes = [ring.buffer(0.5 * on_sheet, join_style="mitre", mitre_limit=MITRE_LIMIT) for ring in rings]
-    drawn = shapely.union_all(strokes)
-    if not (grow(drawn, STROKE_TOLERANCE).covers(area) and grow(area, STROKE_TOLERANCE).covers(drawn)):
+        strokes = [
+            shapely.buffer(
+                centre, 0.5 * on_sheet, cap_style="square", join_style="mitre", mitre_limit=MITRE_LIMIT
+            )
+            for centre in centres
+        ]
+    # At the very edge a line ends as the edge does, and the blade ends the stroke.
+    inner = shapely.buffer(outline, -STROKE_ENDS, join_style="mitre")
+    drawn = shapely.intersection(shapely.union_all(strokes), inner)
+    if not (
+        grow(drawn, STROKE_TOLERANCE).covers(shapely.intersection(area, inner))
+        and grow(area, STROKE_TOLERANCE).covers(drawn)
+    ):
         return None
-    curves = tuple(fit_curve(np.asarray(ring.coords)[:-1], True, 0.5 * TOLERANCE) for ring in rings)
-    return curves, on_sheet
+    return tuple(fit_curve(line, closed, 0.5 * TOLERANCE) for line, closed in lines), on_sheet
+
+
+def _closed_centre(polygon: shapely.Polygon, width: float) -> FloatArray | None:
+    """The centre line of a ring."""
+    centre = grow(shapely.Polygon(polygon.exterior), -0.5 * width)
+    if len(polygon.interiors) != 1 or centre.geom_type != "Polygon" or centre.is_empty:
+        return None
+    return None if len(centre.interiors) else np.asarray(centre.exterior.coords)[:-1]
+
+
+def _open_centre(polygon: shapely.Polygon, edge: shapely.Geometry) -> FloatArray | None:
+    """The centre line of a strip from edge to edge: one of its rims moved half way to the other."""
+    rim = shapely.geometry.polygon.orient(polygon).exterior
+    rims = shapely.get_parts(shapely.line_merge(shapely.difference(rim, edge)))
+    rims = rims[shapely.get_type_id(rims) == 1]
+    if len(rims) != 2:
+        return None
+    width = 2.0 * polygon.area / float(shapely.length(rims).sum())
+    first = shapely.simplify(rims[0], ROUNDING)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # The strip is on the left of its rim.
+        centre = shapely.offset_curve(first, 0.5 * width, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    if centre.geom_type != "LineString" or centre.is_empty:
+        return None
+    points = np.asarray(centre.coords)
+    ends = [_beyond(points[1], points[0], width), _beyond(points[-2], points[-1], width)]
+    longer = shapely.LineString(np.vstack([ends[0], points, ends[1]]))
+    inside = shapely.get_parts(shapely.intersection(longer, polygon))
+    inside = inside[shapely.get_type_id(inside) == 1]
+    return np.asarray(max(inside, key=lambda line: line.length).coords) if len(inside) else None
+
+
+def _beyond(inner: FloatArray, end: FloatArray, length: float) -> FloatArray:
+    """A point straight on from the end of a line."""
+    way = end - inner
+    return end + way * (length / max(float(np.linalg.norm(way)), 1e-300))

@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.fit import curves_of_area
-from unwrap.livery.paint import Curve, Paint
-from unwrap.sheet.curves import straight_curve
+from unwrap.livery.paint import Paint
+from unwrap.sheet.line_ends import longer_lines, longer_strokes
 from unwrap.sheet.plates import offset, polygons_in
 
 # Paint that stops this near to the outline, mm, was meant to reach it.
@@ -64,12 +63,17 @@ class BleedGround:
             return shapely.Polygon()
         carried = offset(runs, self.bleed, cap_style="flat")
         carried = carried.difference(self.outline)
-        if self.cells:
-            shapely.prepare(reach)
-            own = shapely.intersects(reach, shapely.points(self.lips))
-            nearest = shapely.union_all([cell for cell, mine in zip(self.cells, own, strict=True) if mine])
-            carried = carried.difference(self.shared.difference(nearest))
-        return polygons_in(carried)
+        return polygons_in(carried.difference(self.others(area)))
+
+    def others(self, area: shapely.Geometry) -> shapely.Geometry:
+        """Ground beyond the outline that is not nearest to where an area reaches it."""
+        if not self.cells:
+            return shapely.Polygon()
+        reach = area.buffer(REACHES, quad_segs=2)
+        shapely.prepare(reach)
+        own = shapely.intersects(reach, shapely.points(self.lips))
+        nearest = shapely.union_all([cell for cell, mine in zip(self.cells, own, strict=True) if mine])
+        return self.shared.difference(nearest)
 
 
 def sound(paint: Paint) -> Paint:
@@ -93,46 +97,23 @@ def carry_over(paint: Paint, ground: BleedGround) -> Paint:
     Returns
     -------
     Paint
-        The same one where it stays clear of the outline. An open stroke that ends on
-        the outline stays a stroke, only longer.
+        The same one where it stays clear of the outline. A line that ends on the outline
+        goes on straight, in the direction that it ends in: a stroke stays a stroke, and
+        an area keeps the curves that it has.
     """
     beyond = ground.beyond(paint.area)
     if beyond.is_empty:
         return paint
     edge = ground.outline.boundary
     up_to_edge = edge.intersection(paint.area.buffer(REACHES, quad_segs=2))
-    strip = offset(up_to_edge, 2 * REACHES, cap_style="flat").intersection(ground.outline)
-    area = polygons_in(shapely.union_all([paint.area, strip, beyond], grid_size=GRID))
-    longer = _longer_strokes(paint, edge, up_to_edge, ground.bleed)
+    longer = longer_strokes(paint, edge, up_to_edge, ground.bleed) or longer_lines(paint, ground, up_to_edge)
     if longer is not None:
-        return replace(paint, area=area, curves=longer)
+        curves, added = longer
+        return replace(paint, area=_joined([paint.area, *added]), curves=curves)
+    strip = offset(up_to_edge, 2 * REACHES, cap_style="flat").intersection(ground.outline)
+    area = _joined([paint.area, strip, beyond])
     return replace(paint, area=area, curves=curves_of_area(area), stroke=None)
 
 
-def _longer_strokes(
-    paint: Paint, edge: shapely.Geometry, touching: shapely.Geometry, bleed: float
-) -> tuple[Curve, ...] | None:
-    """The centre lines of a stroke that meets the edge with its ends only, carried over it."""
-    if paint.stroke is None or any(curve.closed for curve in paint.curves):
-        return None
-    ends = [point for curve in paint.curves for point in (curve.spans[0, 0], curve.spans[-1, 3])]
-    on_edge = [point for point in ends if edge.distance(shapely.Point(point)) <= 2 * REACHES]
-    if not on_edge or not touching.within(shapely.multipoints(on_edge).buffer(1.5 * paint.stroke + REACHES)):
-        return None
-    return tuple(_longer(curve, edge, bleed) for curve in paint.curves)
-
-
-def _longer(curve: Curve, edge: shapely.Geometry, bleed: float) -> Curve:
-    spans = curve.spans
-    first, last = spans[0, 0], spans[-1, 3]
-    if edge.distance(shapely.Point(first)) <= 2 * REACHES:
-        spans = np.concatenate([_run_in(first, spans[0, 0] - spans[0, 1], bleed)[:, ::-1], spans])
-    if edge.distance(shapely.Point(last)) <= 2 * REACHES:
-        spans = np.concatenate([spans, _run_in(last, spans[-1, 3] - spans[-1, 2], bleed)])
-    return replace(curve, spans=spans)
-
-
-def _run_in(start: FloatArray, along: FloatArray, length: float) -> FloatArray:
-    size = float(np.linalg.norm(along))
-    end = start + along * (length / size) if size > 0 else start
-    return straight_curve(np.array([start, end]), closed=False).spans
+def _joined(parts: list[shapely.Geometry]) -> shapely.Geometry:
+    return polygons_in(shapely.union_all(parts, grid_size=GRID))
