@@ -34,11 +34,12 @@ from unwrap.lengths import read_length, read_scale
 PAINT_KINDS = ("fill", "line", "band", "lettering", "artwork")
 LARGEST_JOB_BYTES = 4_000_000
 
-# ISO 216 for A3, A4 and A5; Letter is 8.5 x 11 in. Upright, mm.
+# ISO 216 for A3 to A6; Letter is 8.5 x 11 in. Upright, mm.
 SHEET_SIZES = {
     "A3": (297.0, 420.0),
     "A4": (210.0, 297.0),
     "A5": (148.0, 210.0),
+    "A6": (105.0, 148.0),
     "Letter": (215.9, 279.4),
 }
 
@@ -147,7 +148,7 @@ class FilmChoice(_Part):
 class PrintSettings(_Part):
     """``[print]``: the sheet, the printer's limits and its corrections."""
 
-    sheet: Literal["A3", "A4", "A5", "Letter"] | tuple[Thickness, Thickness] = "A4"
+    sheet: Literal["A3", "A4", "A5", "A6", "Letter"] | tuple[Thickness, Thickness] = "A4"
     margin: Width = 8.0
     gap: Width = 2.0
     inks: list[Literal["cyan", "magenta", "yellow", "black", "white"]] = Field(

@@ -167,7 +167,7 @@ up = "{up}"        # and the one that points up
 state = "set"         # floated, set or softened; or stretch and compression from a test print
 
 [print]
-sheet = "A4"          # A3, A4, A5, Letter or [width, height]
+sheet = "A4"          # A3, A4, A5, A6, Letter or [width, height]
 face_down = true      # printed mirrored, the white last
 min_line = 0.15       # the thinnest line and gap that the printer holds
 min_gap = 0.15

@@ -22,12 +22,13 @@ from unwrap.sheet.svg import sheet_svg
 
 resvg = pytest.importorskip("resvg_py")
 
-# ISO 216 (A3, A4, A5) and ANSI/ASME Y14.1 (Letter): mm, then points of 1/72 inch and
+# ISO 216 (A3 to A6) and ANSI/ASME Y14.1 (Letter): mm, then points of 1/72 inch and
 # pixels of 1/96 inch, worked out to seven figures from the definition of the inch (25.4 mm).
 PAGES = {
     "A3": ((297, 420), (841.8898, 1190.551), (1122.520, 1587.402)),
     "A4": ((210, 297), (595.2756, 841.8898), (793.7008, 1122.520)),
     "A5": ((148, 210), (419.5276, 595.2756), (559.3701, 793.7008)),
+    "A6": ((105, 148), (297.6378, 419.5276), (396.8504, 559.3701)),
     "Letter": ((215.9, 279.4), (612.0, 792.0), (816.0, 1056.0)),
 }
 

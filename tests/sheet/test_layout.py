@@ -80,6 +80,11 @@ def test_a_piece_larger_than_the_sheet_is_named():
         lay_out([box_piece("cab", 20, 20), box_piece("long-side", 400, 30)], 205, 297)
 
 
+def test_a_sheet_that_is_all_margin_is_named():
+    with pytest.raises(BadInput, match="no room left inside its margins"):
+        lay_out([box_piece("cab", 20, 20)], 15, 297, 8)
+
+
 def test_grain_is_named_where_it_alone_keeps_a_piece_off():
     with pytest.raises(BadInput, match="grain"):
         lay_out([box_piece("side", 150, 30)], 105, 297, grain=True)

@@ -172,6 +172,8 @@ def _nesting_shape(printed: shapely.Geometry, notes: shapely.Geometry | None, ga
 
 def _too_large(copy: Copy, room: Room, gap: float, grain: bool) -> str:
     w, h = (side - gap - 2 * SLACK for side in copy.size)
+    if min(room) <= 0:
+        return "the sheet has no room left inside its margins and beside its scale bars; use a larger sheet."
     turned = (
         "; it would fit turned by a right angle, which the film's grain rules out"
         if grain and h <= room[0] and w <= room[1]
