@@ -16,13 +16,16 @@ from unwrap.livery.meetings import LOOK, Meeting, find_meetings, heading
 from unwrap.livery.paint import Paint
 
 # Lines are looked at from this far inside the edge, mm.
-JUST_INSIDE = 0.005
+JUST_INSIDE = 0.002
 # An edge of a line that keeps this near to the joint (mm) runs along it.
 ALONG_EDGE = 0.03
 # Ends of a line further apart than this (mm) belong to different lines.
 FAR = 1.0
 # How far beside a line's edge its paint is looked for, mm.
 BESIDE = 0.01
+
+# Samples per span of a curve: direction asks for more than place does.
+PER_SPAN = 128
 
 KINDS = ("line", "band", "artwork", "lettering")
 
@@ -89,7 +92,7 @@ def measure_joints(carries: Sequence[Carry], paints: Mapping[str, Sequence[Paint
     by_name = {carry.name: carry for carry in carries}
     areas = {
         # A stroke's butt end is square to it and the edge may not be: what is cut off counts.
-        name: [(paint, printed_area(paint, cap="square")) for paint in group if paint.kind in KINDS]
+        name: [(paint, printed_area(paint, PER_SPAN, "square")) for paint in group if paint.kind in KINDS]
         for name, group in paints.items()
     }
     out = []

@@ -13,7 +13,7 @@ from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.livery.carry import Carry
 
 # Lines are looked at in two steps of this length (mm) for the direction that they leave a joint in.
-LOOK = 0.15
+LOOK = 0.2
 # Corners closer than this on the body (mm) are the same place of a joint.
 SAME_PLACE = 1e-4
 
@@ -32,6 +32,8 @@ class Meeting:
         Along the joint on the body, mm.
     first, second : (n, 2) float64
         The same places on the two edges of the flat pieces.
+    points : tuple of (n,) int64
+        The numbers of those places in the two flat pieces.
     """
 
     between: tuple[str, str]
@@ -39,6 +41,12 @@ class Meeting:
     places: FloatArray
     first: FloatArray
     second: FloatArray
+    points: tuple[IntArray, IntArray]
+
+    def edges(self, side: int) -> IntArray:
+        """(n - 1, 2) the joint's edges in one of the flat pieces, its ground on their left."""
+        run = self.points[side]
+        return np.column_stack([run[1:], run[:-1]] if side else [run[:-1], run[1:]])
 
     @cached_property
     def stations(self) -> FloatArray:
@@ -63,15 +71,13 @@ class Meeting:
         return along(self.stations, self.edge(side), station)
 
     def way_at(self, station: float) -> FloatArray:
-        """(3,) unit direction of the joint on the body."""
-        i = self._run_at(station)
-        way = self.places[i + 1] - self.places[i]
+        """(3,) unit direction of the joint on the body, taken over a little way: its edges are short."""
+        way = self.place_at(station + LOOK) - self.place_at(station - LOOK)
         return way / max(float(np.linalg.norm(way)), 1e-300)
 
     def inward_at(self, side: int, station: float) -> FloatArray:
         """(2,) unit direction into the first (0) or the second (1) flat piece, square to its edge."""
-        i = self._run_at(station)
-        way = self.edge(side)[i + 1] - self.edge(side)[i]
+        way = self.flat_at(side, station + LOOK) - self.flat_at(side, station - LOOK)
         # The ground is on the left of the first edge; the second runs the other way.
         left = np.array([-way[1], way[0]]) / max(float(np.linalg.norm(way)), 1e-300)
         return -left if side else left
@@ -82,10 +88,6 @@ class Meeting:
         flat = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(edge, axis=0), axis=1))])
         at = shapely.LineString(edge).project(shapely.Point(point))
         return float(np.interp(at, flat, self.stations))
-
-    def _run_at(self, station: float) -> int:
-        at = int(np.searchsorted(self.stations, station, side="right")) - 1
-        return min(max(at, 0), len(self.places) - 2)
 
 
 def heading(meeting: Meeting, carry: Carry, side: int, looks: FloatArray) -> float:
@@ -185,7 +187,14 @@ def _chains(
         a, b = carries[mine], carries[other]
         kind = "joint" if mine != other or _is_joint(a, one) else "cut"
         out.append(
-            Meeting((a.name, b.name), kind, a.flat.surface[one], a.flat.points[one], b.flat.points[two])
+            Meeting(
+                (a.name, b.name),
+                kind,
+                a.flat.surface[one],
+                a.flat.points[one],
+                b.flat.points[two],
+                (np.array(one), np.array(two)),
+            )
         )
     return out
 
