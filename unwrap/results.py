@@ -118,9 +118,10 @@ def _write_sheets(job: Job, sheets: Sequence[Sheet], folder: Path) -> None:
         n = sheet.number
         files = {
             f"sheet-{n}.svg": sheet_svg(sheet, press.face_down, press=press, title=title),
-            f"sheet-{n}-white.svg": white_svg(sheet, press.face_down, press=press),
             f"trial-{n}.svg": trial_svg(sheet, title=title),
         }
+        if press.has_white:
+            files[f"sheet-{n}-white.svg"] = white_svg(sheet, press.face_down, press=press)
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")
         (folder / f"sheet-{n}.pdf").write_bytes(sheet_pdf(sheet, press, title=title))
