@@ -93,7 +93,7 @@ def _tanks() -> Manifold:
     inside = along_z(_tank_plan(-1.1), (DECK - 2.0, TANK_TOP - 1.1))
     beading = along_z(_tank_plan(0.25), (TANK_TOP - 0.55, TANK_TOP))
     outline = [point for point in _tank_plan() if point[1] > 9.5]
-    places, out = along_outline(outline[::-1], 1.6)
+    places, out = along_outline(outline, 1.6)
     rows = [_on_tank(places, out, z) for z in (DECK + 1.3, TANK_TOP - 1.6)]
     upright = np.arange(DECK + 2.9, TANK_TOP - 2.4, 1.55)
     column = np.column_stack([np.full_like(upright, CAB_FRONT + 1.0), np.full_like(upright, TANK_Y), upright])

@@ -70,7 +70,9 @@ def start_job(
         np.average(found.body.corners[s.faces].mean(axis=1), axis=0, weights=found.body.areas[s.faces])
         for s in large
     ]
-    text = _job_text(path, out_dir, scale, (units, front, up), large, _reflections(large, centres))
+    text = _job_text(
+        path, out_dir, scale, (units, front, up), large, _reflections(large, centres, found.body.middle)
+    )
     with all_at_once(out_dir) as staging:
         (staging / "job.toml").write_text(text, encoding="utf-8")
         write_views(found.body, staging, tell, 0.5)
@@ -81,14 +83,15 @@ def start_job(
     ]
 
 
-def _reflections(surfaces: Sequence[Surface], centres: Sequence[np.ndarray]) -> dict[int, int]:
+def _reflections(surfaces: Sequence[Surface], centres: Sequence[np.ndarray], middle: float) -> dict[int, int]:
     """For each surface that reflects an earlier one in the body's middle plane: which."""
     twins: dict[int, int] = {}
     for second, surface in enumerate(surfaces):
         for first in range(second):
             alike = abs(surfaces[first].area - surface.area) <= SAME_AREA * surface.area
-            apart = np.linalg.norm(centres[first] * [1.0, -1.0, 1.0] - centres[second])
-            aside = abs(centres[second][1]) > SAME_PLACE
+            over = centres[first] * [1.0, -1.0, 1.0] + [0.0, 2 * middle, 0.0]
+            apart = np.linalg.norm(over - centres[second])
+            aside = abs(centres[second][1] - middle) > SAME_PLACE
             if alike and aside and apart <= SAME_PLACE and first not in twins and first not in twins.values():
                 twins[second] = first
                 break

@@ -90,3 +90,11 @@ def test_the_scale_tells_a_size_that_would_pass_without_it(tmp_path):
     assert 'units = "cm", which makes it 176 mm' in said
     (said,) = likely_mistakes(load(tmp_path, wagon_shell().apply_scale(12)), scale=76.2)
     assert "1.32 m long, which at 1:76.2 is 101 m of the real thing" in said
+
+
+def test_a_lamp_on_one_side_does_not_move_the_middle(tmp_path):
+    lamp = trimesh.creation.box((6, 5, 6)).apply_translation((30, 18.5, 10))
+    mesh = trimesh.boolean.union([wagon_shell(), lamp], engine="manifold").apply_translation((0, 7, 0))
+    body = load(tmp_path, mesh)
+    assert body.bounds[:, 1].mean() == pytest.approx(9)
+    assert body.middle == pytest.approx(7, abs=1e-3)

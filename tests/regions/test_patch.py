@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import trimesh
-from conftest import all_faces, body_of, body_of_solid, box, cylinder_x
+from conftest import all_faces, body_of, body_of_solid, box, cylinder_x, union
 
 from unwrap.errors import BadInput
 from unwrap.regions.edges import boundary_loops, face_normals
@@ -101,7 +101,15 @@ def test_reflection_keeps_shape_and_winding(box):
 
 
 def test_reflection_onto_another_shape_is_refused_with_the_deviation():
-    body = body_of(trimesh.creation.box(bounds=[[-30, -9.7, -15], [30, 10, 15]]))
+    body = body_of_solid(union([box((-30, 30), (-10, 10), (-15, 15)), box((-9, 9), (-10.3, 0), (-5, 5))]))
     patch = make_patch(grow_region(body, "left side", (3, 10, 2), outside=all_faces(body)))
     with pytest.raises(BadInput, match=r"'right side'.*0\.30 mm off"):
         reflect_patch(body, patch, "right side")
+
+
+def test_a_reflection_is_in_the_bodys_own_middle(box):
+    body = type(box)(box.vertices + np.array([0, 13.0, 0]), box.faces)
+    left = make_patch(grow_region(body, "left side", (3, 23, 2), outside=all_faces(body)))
+    right = reflect_patch(body, left, "right side")
+    assert np.allclose(right.vertices[:, 1], 3)
+    assert np.allclose(right.vertices[:, [0, 2]], left.vertices[:, [0, 2]])

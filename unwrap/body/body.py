@@ -88,6 +88,13 @@ class Body:
         places = self.vertices if used.all() else self.vertices[used]
         return np.array([places.min(axis=0), places.max(axis=0)])
 
+    @cached_property
+    def middle(self) -> float:
+        """Where the plane lies that the left and right halves match about: its y, mm; found once."""
+        from unwrap.body.sense import find_symmetry
+
+        return find_symmetry(self).middle
+
     @property
     def size(self) -> FloatArray:
         """(3,) length, width and height, mm."""

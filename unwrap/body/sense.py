@@ -119,7 +119,9 @@ def _shown(length: float) -> str:
 def find_symmetry(body: Body, axis: int = 1) -> Symmetry:
     """How well the body matches its reflection across a plane at right angles to an axis.
 
-    The plane goes through the origin where that fits as well as the middle of the body.
+    The plane goes through the origin where that fits as well as any other. The middle of the
+    body's extent is tried too, and the place that most of the surface agrees on from there: a
+    lamp on one side only moves the first, not the second.
 
     Parameters
     ----------
@@ -140,20 +142,31 @@ def find_symmetry(body: Body, axis: int = 1) -> Symmetry:
         face, places = chosen, body.corners[chosen].mean(axis=1)
     weight = body.areas[face] / np.bincount(face, minlength=len(body.faces))[face]
     found = []
-    for middle in (0.0, float(body.bounds[:, axis].mean())):
-        distance = _reflected_distance(rays, body, face, places, axis, middle)
-        order = np.argsort(distance)
-        share = np.cumsum(weight[order]) / weight.sum()
-        near = float(distance[order][np.searchsorted(share, 0.9)])
+    middles = [0.0, float(body.bounds[:, axis].mean())]
+    for middle in middles:
+        gap = _reflected_gap(rays, body, face, places, axis, middle)
+        distance = np.abs(gap)
+        near = _weighted(distance, weight, 0.9)
         found.append(Symmetry(axis, middle, near, float(distance.max())))
-    about_origin, about_middle = found
-    return about_origin if about_origin.deviation <= 1.05 * about_middle.deviation + 1e-6 else about_middle
+        across: FloatArray = -body.normals[face][:, axis]
+        beside = (np.abs(across) > 0.7) & (distance < 0.049 * rays.reach)
+        if len(middles) < 4 and near > 1e-3 and beside.any():
+            middles.append(middle + 0.5 * _weighted(gap[beside] / across[beside], weight[beside], 0.5))
+    best = min(found, key=lambda one: one.deviation)
+    return found[0] if found[0].deviation <= 1.05 * best.deviation + 1e-6 else best
 
 
-def _reflected_distance(
+def _weighted(values: FloatArray, weight: FloatArray, share: float) -> float:
+    """The value that this share of the weight lies below."""
+    order = np.argsort(values)
+    below = np.cumsum(weight[order]) / weight.sum()
+    return float(values[order[min(int(np.searchsorted(below, share)), len(values) - 1)]])
+
+
+def _reflected_gap(
     rays: Rays, body: Body, face: np.ndarray, places: FloatArray, axis: int, middle: float
 ) -> FloatArray:
-    """(k,) distance from each reflected place, along its normal, to the body's surface."""
+    """(k,) way from each reflected place, along its normal, to the body's surface; below 0 inwards."""
     flip = np.ones(3)
     flip[axis] = -1.0
     mirrored = places * flip
@@ -166,7 +179,8 @@ def _reflected_distance(
         back = 1e-3 * rays.reach
         hit = rays.first_within(mirrored - sign * back * normal, sign * normal, reach + back)
         like = (hit.face >= 0) & (np.einsum("kd,kd->k", body.normals[hit.face], normal) > 0.5)
-        best = np.where(like, np.minimum(best, np.abs(hit.distance - back)), best)
+        there = sign * (hit.distance - back)
+        best = np.where(like & (np.abs(there) < np.abs(best)), there, best)
     return best
 
 

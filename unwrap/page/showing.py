@@ -115,5 +115,5 @@ def region_shown(session: Session, mark: RegionMark, job: Job) -> bytes:
     """A region, or the reflection of one, as the page draws it."""
     body = session.on_bench().body
     if mark.mirror_of is not None:
-        return shown.reflected_bytes(session.region(mark_named(job, mark.mirror_of), job))
+        return shown.reflected_bytes(body, session.region(mark_named(job, mark.mirror_of), job))
     return shown.region_bytes(body, session.region(mark, job))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from unwrap.body.body import Body, FloatArray
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.guide.tones import telling_strain, tones
+from unwrap.regions.mirror import reflected
 from unwrap.regions.region import Region
 
 
@@ -25,7 +26,7 @@ def body_bytes(body: Body) -> bytes:
 
 
 def region_bytes(body: Body, region: Region) -> bytes:
-    """Whole faces (u4), corners of split faces (f4 x 3), segments of border and of details (f4 x 6).
+    """Whole faces (a bit each), corners of split faces (f4 x 3), border and details (segments, f4 x 6).
 
     A region is shown on the body's own faces where it takes all of a face, so that a
     region of a million faces is a list of numbers and not a second mesh.
@@ -38,11 +39,18 @@ def region_bytes(body: Body, region: Region) -> bytes:
     whole = covered >= body.areas * (1 - 1e-6)
     split = ~whole[region.body_face]
     return _packed(
-        np.unique(region.body_face[~split]).astype("<u4"),
+        _bits(region.body_face[~split], len(body.faces)),
         corners[split].reshape(-1, 3).astype("<f4"),
         border_segments(region.vertices, region.faces).reshape(-1, 6).astype("<f4"),
         _details(region, region.vertices),
     )
+
+
+def _bits(faces: NDArray[np.int64], count: int) -> NDArray[np.uint8]:
+    """A bit for each face of the body, the lowest of a byte first; whole words of them."""
+    chosen = np.zeros(-(-count // 32) * 32, dtype=bool)
+    chosen[faces] = True
+    return np.packbits(chosen, bitorder="little")
 
 
 def _details(region: Region, vertices: FloatArray) -> NDArray[np.generic]:
@@ -95,18 +103,18 @@ def drawn(shape: shapely.Geometry) -> str:
     return "".join(parts)
 
 
-def reflected_bytes(region: Region) -> bytes:
+def reflected_bytes(body: Body, region: Region) -> bytes:
     """A region's reflection in the body's middle plane, in the form of `region_bytes`."""
-    mirrored = region.vertices * (1.0, -1.0, 1.0)
+    mirrored = reflected(region.vertices, body.middle)
     return _packed(
-        np.zeros(0, dtype="<u4"),
+        np.zeros(0, dtype="u1"),
         mirrored[region.faces[:, ::-1]].reshape(-1, 3).astype("<f4"),
         border_segments(mirrored, region.faces).reshape(-1, 6).astype("<f4"),
         _details(region, mirrored),
     )
 
 
-def glance_bytes(faces: NDArray[np.int64]) -> bytes:
-    """Whole faces alone, in the form of `region_bytes`."""
+def glance_bytes(faces: NDArray[np.int64], count: int) -> bytes:
+    """Whole faces alone of a body of `count` faces, in the form of `region_bytes`."""
     nothing = np.zeros((0, 3), dtype="<f4")
-    return _packed(faces.astype("<u4"), nothing, nothing, nothing)
+    return _packed(_bits(faces, count), nothing, nothing, nothing)

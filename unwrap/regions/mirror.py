@@ -7,13 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.body.sky import sample_faces
 from unwrap.errors import BadInput
 from unwrap.regions.edges import face_normals
 from unwrap.regions.nearest import distances
 from unwrap.regions.region import Joint, Patch
 
-# Samples this far apart (as a share of the patch's size) find any difference that
-# would show on the model.
+# Places spread over the patch, and how near they may lie (as a share of its size): they
+# find any difference that would show on the model.
+PLACES = 6000
 SAMPLE_SHARE = 0.01
 # Where rays differ, one place in each cell of this share of the size is measured exactly.
 DOUBT_SHARE = 0.05
@@ -24,7 +26,7 @@ SURE = 0.005
 
 
 def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) -> Patch:
-    """Reflect a patch from left to right (y to -y).
+    """Reflect a patch from left to right, in the body's own middle plane.
 
     Parameters
     ----------
@@ -40,8 +42,8 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
     Returns
     -------
     Patch
-        Same vertices and faces in the same order, y negated and faces turned so that
-        they still wind counter-clockwise seen from outside.
+        Same vertices and faces in the same order, on the other side of `body.middle`, and
+        faces turned so that they still wind counter-clockwise seen from outside.
 
     Raises
     ------
@@ -49,8 +51,7 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
         If the body lies further than `tolerance` from the reflected patch, with the
         deviation and its place.
     """
-    flip = np.array([1.0, -1.0, 1.0])
-    vertices = patch.vertices * flip
+    vertices = reflected(patch.vertices, body.middle)
     deviation, at = _deviation(body, patch)
     if deviation > tolerance:
         place = ", ".join(f"{value:.1f}" for value in at)
@@ -59,9 +60,10 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
             f"{deviation:.2f} mm off at [{place}] (up to {tolerance:g} mm is allowed); "
             f"mark it as a region of its own."
         )
-    holes = patch.holes * np.array([1.0, -1.0, 1.0, 1.0])
+    holes = reflected(patch.holes, body.middle)
     details = tuple(
-        replace(detail, at=(detail.at[0], -detail.at[1], detail.at[2])) for detail in patch.details
+        replace(detail, at=(detail.at[0], 2 * body.middle - detail.at[1], detail.at[2]))
+        for detail in patch.details
     )
     # the two edges of a joint change places, as left and right do
     joints = tuple(Joint(first=joint.second, second=joint.first) for joint in patch.joints)
@@ -77,6 +79,13 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
     )
 
 
+def reflected(places: FloatArray, middle: float) -> FloatArray:
+    """Places (n, 3 or more) on the other side of the plane y = `middle`, mm."""
+    there = places.copy()
+    there[:, 1] = 2 * middle - there[:, 1]
+    return there
+
+
 def _deviation(body: Body, patch: Patch) -> tuple[float, FloatArray]:
     """How differently the body lies under the patch and under its reflection, and where, mm.
 
@@ -85,24 +94,23 @@ def _deviation(body: Body, patch: Patch) -> tuple[float, FloatArray]:
     just miss on one side; so the exact distance has the last word on every difference.
     """
     size = float(np.ptp(patch.vertices, axis=0).max())
-    middles = patch.vertices[patch.faces].mean(axis=1)
-    inner = 0.8 * patch.vertices[patch.faces] + 0.2 * middles[:, None]
-    points = np.concatenate([inner.reshape(-1, 3), middles])
-    normals, _ = face_normals(patch.vertices, patch.faces)
-    normals = np.concatenate([np.repeat(normals, 3, axis=0), normals])
+    normals, areas = face_normals(patch.vertices, patch.faces)
+    face, points = sample_faces(patch.vertices[patch.faces], areas, PLACES, most=PLACES)
+    normals = normals[face]
     thin = _one_per_cell(points, size * SAMPLE_SHARE)
     points, normals = points[thin], normals[thin]
     flip = np.array([1.0, -1.0, 1.0])
     here = body.rays.first(points + REACH * normals, -normals).distance
-    there = body.rays.first((points + REACH * normals) * flip, -normals * flip).distance
+    over = reflected(points, body.middle)
+    there = body.rays.first(over + REACH * normals * flip, -normals * flip).distance
     more = np.abs(np.minimum(there, 2 * REACH) - np.minimum(here, 2 * REACH))
     doubt = np.flatnonzero(more > SURE)
     if not len(doubt):
-        return float(more.max(initial=0.0)), points[0] * flip
+        return float(more.max(initial=0.0)), over[0]
     doubt = doubt[_one_per_cell(points[doubt], size * DOUBT_SHARE)]
-    exact = np.abs(distances(body.corners, points[doubt] * flip) - distances(body.corners, points[doubt]))
+    exact = np.abs(distances(body.corners, over[doubt]) - distances(body.corners, points[doubt]))
     worst = int(exact.argmax())
-    return float(exact[worst]), (points[doubt] * flip)[worst]
+    return float(exact[worst]), over[doubt][worst]
 
 
 def _one_per_cell(points: FloatArray, spacing: float) -> IntArray:
