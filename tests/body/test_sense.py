@@ -79,14 +79,11 @@ def test_symmetry_is_measured(tmp_path):
 
 
 def test_the_scale_tells_a_size_that_would_pass_without_it(tmp_path):
-    # 17.6 mm could be a tiny model, but at 1:76.2 nothing real is so short
-    body = load(tmp_path, wagon_shell().apply_scale(1 / 25.4 * 10), units="mm")
-    assert likely_mistakes(body) == ()
-    assert likely_mistakes(body, scale=76.2) == ()  # 3.3 m: a small wagon
+    # 17.6 mm could be a tiny model, but at 1:22.5 nothing real is so short
     tiny = load(tmp_path, wagon_shell().apply_scale(0.16))
     assert likely_mistakes(tiny) == ()
-    (said,) = likely_mistakes(tiny, scale=76.2)
-    assert "17.6 mm long, which at 1:76.2 is 1.34 m of the real thing" in said
+    (said,) = likely_mistakes(tiny, scale=22.5)
+    assert "17.6 mm long, which at 1:22.5 is 396 mm of the real thing" in said
     assert 'units = "cm", which makes it 176 mm' in said
     (said,) = likely_mistakes(load(tmp_path, wagon_shell().apply_scale(12)), scale=76.2)
     assert "1.32 m long, which at 1:76.2 is 101 m of the real thing" in said

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, FloatArray, IntArray
 from unwrap.body.edges import Edges, find_shells
+from unwrap.body.sky import sample_faces
 from unwrap.body.soup import counts
 
 # A face lower than this share of its longest side is a sliver.
@@ -16,6 +17,8 @@ SLIVER = 1e-4
 # An edge is taken to pierce a face only when the place is this far inside the edge, as a
 # share of the body's diagonal: parts that merely touch do not run into each other.
 TOUCHING = 1e-4
+# A region is covered with places to measure from, at most so many.
+MOST_PLACES = 400_000
 # Two defects' places are said apart when they are farther from each other, as a share of the diagonal.
 APART = 0.05
 
@@ -62,41 +65,43 @@ class Health:
         """Closed, nowhere branching, wound alike."""
         return not (len(self.open_edges) or len(self.branching_edges) or len(self.unlike_edges))
 
-    def near(self, points: FloatArray, reach: float = 0.5) -> Health:
-        """Only what lies within `reach` mm of places: the defects that matter to a region.
+    def near(self, corners: FloatArray, reach: float = 0.5) -> Health:
+        """Only what lies within about `reach` mm of some faces: the flaws that matter to a region.
 
         Parameters
         ----------
-        points : (n, 3) float64
-            The region's vertices, mm.
+        corners : (m, 3, 3) float64
+            Corner positions of the region's faces, mm.
         reach : float
             mm.
 
         Returns
         -------
         Health
-            Without repairs, which concern the whole body.
+            Without repairs, pieces and slivers, which concern the whole body or nobody.
         """
-        tree = cKDTree(points)
+        a, b, c = np.moveaxis(corners, 1, 0)
+        areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        number = int(min(4 * areas.sum() / reach**2, MOST_PLACES))
+        _, places = sample_faces(corners, areas, number, most=MOST_PLACES)
+        tree = cKDTree(np.concatenate([places, corners.reshape(-1, 3)]))
 
-        def close(places: FloatArray) -> FloatArray:
-            if len(places) == 0 or len(points) == 0:
-                return places[:0]
-            distance, _ = tree.query(places, distance_upper_bound=reach)
-            return places[np.isfinite(distance)]
+        def close(flaws: FloatArray) -> FloatArray:
+            distance, _ = tree.query(flaws, distance_upper_bound=reach)
+            return flaws[np.isfinite(distance)]
 
         return replace(
             self,
             open_edges=close(self.open_edges),
             branching_edges=close(self.branching_edges),
             unlike_edges=close(self.unlike_edges),
-            slivers=close(self.slivers),
+            slivers=self.slivers[:0],
             crossings=close(self.crossings),
             repairs=(),
         )
 
-    def lines(self) -> list[str]:
-        """Sentences for a modeller: what is broken and where, the pieces, what was mended."""
+    def flaws(self) -> list[str]:
+        """One phrase for each sort of flaw: how many and where."""
         said = []
         for places, one, many in (
             (self.open_edges, "open edge (a hole or a bare rim)", "open edges (holes or bare rims)"),
@@ -116,6 +121,11 @@ class Health:
             if len(places):
                 number = counts(len(places), "").strip(" s") if len(places) > 1 else "1"
                 said.append(f"{number} {one if len(places) == 1 else many}: {self._where(places)}")
+        return said
+
+    def lines(self) -> list[str]:
+        """Sentences for a modeller: what is broken and where, the pieces, what was mended."""
+        said = self.flaws()
         if self.sound:
             said.insert(0, "closed and wound alike")
         said.append(

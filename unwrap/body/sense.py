@@ -17,6 +17,8 @@ SMALLEST, LARGEST = 15.0, 1500.0
 USUAL = (30.0, 600.0)
 MIDDLING = 120.0
 REAL = (1800.0, 40_000.0)
+# A file may hold a part of a vehicle, such as a nose, which is this long at least.
+PART = 600.0
 # A half matches the other when most of it comes this near, as a share of the body's diagonal.
 MATCHES, DIFFERS = 0.004, 0.02
 SAMPLES = 6000
@@ -71,7 +73,7 @@ def likely_mistakes(
     tuple of str
         Empty when nothing stands out.
     """
-    said = [*_size_slips(float(body.size.max()), units, scale)]
+    said = [*size_slips(float(body.size.max()), units, scale)]
     if body.size.min() < 1e-3 * body.size.max():
         thin = ("length", "width", "height")[int(np.argmin(body.size))]
         said.append(f"the body has no {thin} to speak of: check that the whole body was exported")
@@ -84,10 +86,25 @@ def likely_mistakes(
     return tuple(said)
 
 
-def _size_slips(longest: float, units: str, scale: float | None) -> list[str]:
-    """What is wrong with the longest measure, mm, and which unit or scale would mend it."""
+def size_slips(longest: float, units: str, scale: float | None) -> list[str]:
+    """What is wrong with the longest measure, and which unit or scale would mend it.
+
+    Parameters
+    ----------
+    longest : float
+        mm, as the body was read.
+    units : str
+        The unit that it was read with.
+    scale : float or None
+        Prototype over model, when it is known.
+
+    Returns
+    -------
+    list of str
+        One sentence, or none where the size fits.
+    """
     full = longest * scale if scale else None
-    fits_scale = full is None or REAL[0] <= full <= REAL[1]
+    fits_scale = full is None or PART <= full <= REAL[1]
     if SMALLEST <= longest <= LARGEST and fits_scale:
         return []
     shown = _shown(longest)
@@ -95,7 +112,7 @@ def _size_slips(longest: float, units: str, scale: float | None) -> list[str]:
     fits = []
     for other in UNITS:
         length = longest * MM_PER_UNIT[other] / MM_PER_UNIT[units]
-        full_size = scale is None or REAL[0] <= length * scale <= REAL[1]
+        full_size = scale is None or PART <= length * scale <= REAL[1]
         if other != units and USUAL[0] <= length <= USUAL[1] and full_size:
             fits.append((abs(np.log(length / MIDDLING)), other, length))
     if fits:
