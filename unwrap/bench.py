@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from unwrap.body.body import Body, BoolArray
-from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.flat_piece import FlatPiece, IntArray
 from unwrap.job import Job, RegionMark
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
@@ -38,11 +40,24 @@ class Bench:
 
 @dataclass(frozen=True, eq=False)
 class Flattened:
-    """A marked region, made ready and laid flat."""
+    """A marked region, made ready and laid flat.
+
+    Parameters
+    ----------
+    mark : RegionMark
+    patch : Patch
+    flat : FlatPiece
+    under : (k, 2) int64
+        Edges of the flat mesh along which another part of a parted region laps over this one.
+    over : tuple of str
+        The names of those parts.
+    """
 
     mark: RegionMark
     patch: Patch
     flat: FlatPiece
+    under: IntArray = field(default_factory=lambda: np.zeros((0, 2), dtype=np.int64))
+    over: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -228,7 +228,11 @@ class TrimMark(_Part):
 
 
 class ReliefWishes(_Part):
-    """Where relief cuts should go, how many there may be, and how full one lip of each is left."""
+    """Where relief cuts should go, how many there may be, and how full one lip of each is left.
+
+    `part` says whether a region that slits cannot bring within the film may become several
+    pieces; where nothing is said, it does if the lips of slits would lie over each other.
+    """
 
     avoid: list[Place] = []
     prefer: list[Place] = []
@@ -236,6 +240,7 @@ class ReliefWishes(_Part):
     reach: Thickness = 3.0
     most: int | None = Field(default=None, ge=0, le=64)
     lap: Width = 0.2
+    part: bool | None = None
 
 
 class RegionMark(_Part):

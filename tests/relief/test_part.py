@@ -1,7 +1,7 @@
 """A saddle is parted in two, never slit: its lips would overlap."""
 
 import numpy as np
-from surfaces import saddle
+from surfaces import cylinder, saddle
 
 from unwrap.film import Film
 from unwrap.relief import part, relieve
@@ -14,16 +14,28 @@ def test_a_saddle_is_parted_and_nothing_is_lost():
     assert not whole.within
     assert whole.cuts == ()
     assert any("saddle" in note for note in whole.notes)
-    parted = part(v, f, film)
+    parted = part(v, f, film, whole=whole)
     assert parted.within
-    assert 2 <= len(parted.pieces) <= 4
-    assert len(parted.lines) == len(parted.pieces) - 1
+    assert 2 <= len(parted.sides) <= 4
+    assert len(parted.partings) == len(parted.sides) - 1
     a, b, c = np.moveaxis(v[f], 1, 0)
     area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    back = sum(np.bincount(p.face, p.areas, minlength=len(f)) for p in parted.pieces)
+    back = np.zeros(len(f))
+    for side in parted.sides:
+        back += np.bincount(side.face[side.flat.face], side.flat.areas, minlength=len(f))
+        known = side.vertex >= 0
+        np.testing.assert_array_equal(side.vertices[known], v[side.vertex[known]])
     np.testing.assert_allclose(back, area, rtol=1e-9)
-    for piece in parted.pieces:
-        known = piece.vertex >= 0
-        np.testing.assert_array_equal(piece.surface[known], v[piece.vertex[known]])
-    for line in parted.lines[:1]:
-        assert np.abs(np.abs(line[[0, -1], :2]).max(axis=1) - 30.0).max() < 0.5
+    first = parted.partings[0]
+    assert sorted(first.under + first.over) == list(range(len(parted.sides)))
+    # From edge to edge, and along a line of the saddle's symmetry: a half-axis or a diagonal.
+    assert np.abs(np.abs(first.line[[0, -1], :2]).max(axis=1) - 30.0).max() < 0.5
+    way = first.line[-1, :2] - first.line[0, :2]
+    assert np.abs((np.degrees(np.arctan2(way[1], way[0])) + 22.5) % 45.0 - 22.5) < 3.0
+
+
+def test_what_fits_is_not_parted():
+    v, f = cylinder(20.0, 90.0, 30.0, 300)
+    parted = part(v, f, Film.softened())
+    assert len(parted.sides) == 1
+    assert parted.partings == ()

@@ -62,6 +62,11 @@ def _facing(piece: Piece) -> str:
 
 def _joint(piece: Piece) -> tuple[str, ...]:
     said = []
+    if piece.under:
+        said.append(
+            f"It is part of a surface that no one piece covers. Lay it before {' and '.join(piece.under)}: "
+            "along the parting its edge runs on a little beneath."
+        )
     for joint in piece.patch.joints:
         line = piece.patch.vertices[joint.first]
         along = way_in_words(line[-1] - line[0], np.zeros(3))
@@ -133,6 +138,11 @@ def _slits(piece: Piece) -> tuple[str, ...]:
             length = float(np.linalg.norm(tip - mouth))
             place, kind = flat.surface[nearest], "fitting slit"
         said.append(f"Slit {number}, a {kind} of {length:.1f} mm, {place_in_words(place, low, high)}.")
+    if relief:
+        said.append(
+            "Cut them in this order, each from the edge to the mark at its tip and no further. One lip is "
+            "left a little full: close the slit on the model so that the other lies on it."
+        )
     return tuple(said)
 
 

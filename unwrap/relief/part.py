@@ -1,27 +1,72 @@
-"""Part a patch in two where slits cannot help: on a saddle their lips would lie over each other."""
+"""Part a patch where slits cannot help: on a saddle their lips would lie over each other."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.relief.board import flat_need
+from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.draw import CannotDraw, draw_curve
 from unwrap.relief.ground import Ground
+from unwrap.relief.mirror import find_mirrors
 from unwrap.relief.relieve import relieve
 
 TURNS = 8  # directions tried for the line
 COARSE = 500
+CLEARLY = 0.97  # a line has to ask less than this share of what the one along the symmetry asks
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """One of the parts of a patch, as a patch of its own.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    faces : (m, 3) int64
+    vertex : (n,) int64
+        The whole patch's vertex that each is; -1 where the parting made one.
+    face : (m,) int64
+        The whole patch's face that each is (a part of).
+    flat : FlatPiece
+        This side laid flat, with relief cuts of its own if need be.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    vertex: IntArray
+    face: IntArray
+    flat: FlatPiece
+
+
+@dataclass(frozen=True, eq=False)
+class Parting:
+    """Where a patch was parted.
+
+    Parameters
+    ----------
+    line : (n, 3) float64
+        On the surface, edge to edge, mm.
+    under, over : tuple of int
+        The sides on one side of it, which are to lap under those on the other.
+    """
+
+    line: FloatArray
+    under: tuple[int, ...]
+    over: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,27 +75,35 @@ class Parted:
 
     Parameters
     ----------
-    pieces : tuple of FlatPiece
-        `vertex` and `face` of each count the input's.
-    lines : tuple of (n, 3) float64
-        Where they meet on the surface, edge to edge, mm: one of the two pieces at each
-        line is to lap under the other.
+    sides : tuple of Side
+    partings : tuple of Parting
+        Empty where it is one piece.
     """
 
-    pieces: tuple[FlatPiece, ...]
-    lines: tuple[FloatArray, ...]
+    sides: tuple[Side, ...]
+    partings: tuple[Parting, ...] = ()
 
     @property
     def within(self) -> bool:
         """Whether every piece is inside the film's window."""
-        return all(piece.within for piece in self.pieces)
+        return all(side.flat.within for side in self.sides)
 
 
-def part(vertices: ArrayLike, faces: ArrayLike, film: Film, *, deepest: int = 2) -> Parted:
+def part(
+    vertices: ArrayLike,
+    faces: ArrayLike,
+    film: Film,
+    *,
+    cost: FloatArray | None = None,
+    keep_clear: np.ndarray | None = None,
+    whole: FlatPiece | None = None,
+    deepest: int = 2,
+) -> Parted:
     """Lay a patch flat as one piece if that can be, else as several that meet along straight lines.
 
     Of lines through the patch's middle, the one is taken whose two sides ask least of the
-    film; a side that is still beyond it is parted again.
+    film; on a symmetric patch one along or square to its line of symmetry unless another
+    is clearly better. A side that is still beyond the film is parted again.
 
     Parameters
     ----------
@@ -58,35 +111,57 @@ def part(vertices: ArrayLike, faces: ArrayLike, film: Film, *, deepest: int = 2)
         mm.
     faces : (m, 3) array_like of int
     film : Film
+    cost : (n,) float64, optional
+        As for `relieve`.
+    keep_clear : (n,) bool, optional
+    whole : FlatPiece, optional
+        What `relieve` gave for the patch, if that is known.
     deepest : int
         How often a side may be parted again; 2 gives at most four pieces.
 
     Returns
     -------
     Parted
+        One side where the patch fits uncut or with slits, or where no line parts it in two.
     """
     v, f = np.asarray(vertices, dtype=np.float64), np.asarray(faces, dtype=np.int64)
-    whole = relieve(v, f, film)
+    if whole is None:
+        whole = relieve(v, f, film, cost=cost, keep_clear=keep_clear)
+    one = Side(v, f, np.arange(len(v)), np.arange(len(f)), whole)
     if whole.within or deepest == 0:
-        return Parted((whole,), ())
-    uncut = flatten(v, f, film)
-    ground = Ground(uncut.surface, uncut.points, uncut.faces, uncut.face, uncut.vertex)
+        return Parted((one,))
+    uncut = whole if not whole.cuts else flatten(v, f, film)
+    ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
     line = _best_line(ground, film)
     if line is None:
-        return Parted((whole,), ())
+        return Parted((one,))
     drawn, chain = draw_curve(ground, line)
     parted = drawn.opened(chain)
-    pieces: list[FlatPiece] = []
-    lines = [drawn.surface[chain]]
+    # What the parting made takes the values of what stands nearest.
+    near = np.where(parted.vertex >= 0, parted.vertex, np.asarray(cKDTree(v).query(parted.surface)[1]))
+    sides: list[Side] = []
+    partings: list[Parting] = []
+    ends = [0]
     for which in _sides(parted.faces, len(parted.surface)):
         used, local = np.unique(parted.faces[which], return_inverse=True)
-        side = part(parted.surface[used], local.reshape(-1, 3), film, deepest=deepest - 1)
-        lines += side.lines
-        for piece in side.pieces:
-            known = piece.vertex >= 0
-            vertex = np.where(known, parted.vertex[used][np.where(known, piece.vertex, 0)], -1)
-            pieces.append(replace(piece, vertex=vertex, face=parted.face[which][piece.face]))
-    return Parted(tuple(pieces), tuple(lines))
+        found = part(
+            parted.surface[used],
+            local.reshape(-1, 3),
+            film,
+            cost=None if cost is None else cost[near[used]],
+            keep_clear=None if keep_clear is None else keep_clear[near[used]],
+            deepest=deepest - 1,
+        )
+        for inner in found.partings:
+            under, over = (tuple(k + ends[-1] for k in group) for group in (inner.under, inner.over))
+            partings.append(Parting(inner.line, under, over))
+        vertex, face = parted.vertex[used], parted.face[which]
+        for side in found.sides:
+            known = np.where(side.vertex >= 0, vertex[side.vertex], -1)
+            sides.append(Side(side.vertices, side.faces, known, face[side.face], side.flat))
+        ends.append(len(sides))
+    between = Parting(drawn.surface[chain], tuple(range(ends[1])), tuple(range(ends[1], ends[2])))
+    return Parted(tuple(sides), (between, *partings))
 
 
 def _best_line(ground: Ground, film: Film) -> FloatArray | None:
@@ -98,33 +173,51 @@ def _best_line(ground: Ground, film: Film) -> FloatArray | None:
     a, b, c = np.moveaxis(copy.chart[copy.faces], 1, 0)
     area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
     middle = np.average((a + b + c) / 3.0, axis=0, weights=area)
+    mirrors = find_mirrors(copy, np.ones(len(copy.chart)))
+    first = 0.0
+    if mirrors:
+        middle = mirrors[0].onto(middle)
+        first = float(np.arctan2(*mirrors[0].axis[::-1]))
     reach = float(np.linalg.norm(np.ptp(copy.chart, axis=0)))
     rim = shapely.MultiLineString([copy.chart[e].tolist() for e in boundary_edges(copy.faces)])
     best, found = np.inf, None
-    for turn in np.pi * np.arange(TURNS) / TURNS:
-        ray = reach * np.array([np.cos(turn), np.sin(turn)])
-        crossings = shapely.get_coordinates(
-            shapely.LineString([middle - ray, middle + ray]).intersection(rim)
-        )
-        along = (crossings - middle) @ ray
-        if not ((along < 0).any() and (along > 0).any()):
-            continue
-        start = crossings[np.argmax(np.where(along < 0, along, -np.inf))]
-        end = crossings[np.argmin(np.where(along > 0, along, np.inf))]
-        line = start + np.linspace(0.0, 1.0, 33)[:, None] * (end - start)
-        try:
-            drawn, chain = draw_curve(copy, line)
-        except CannotDraw:
-            continue
-        parted = drawn.opened(chain)
-        needs = []
-        for which in _sides(parted.faces, len(parted.surface)):
-            used, local = np.unique(parted.faces[which], return_inverse=True)
-            side = Ground.of(parted.surface[used], parted.chart[used], local.reshape(-1, 3))
-            needs.append(flat_need(side, film))
-        if len(needs) == 2 and max(needs) < best:
-            best, found = max(needs), line
+    # The two even directions come first, so that another has to be clearly better.
+    for k in sorted(range(TURNS), key=lambda k: k % (TURNS // 2)):
+        turn = first + np.pi * k / TURNS
+        line = _across(middle, reach * np.array([np.cos(turn), np.sin(turn)]), rim)
+        need = np.inf if line is None else _need(copy, line, film)
+        even = k % (TURNS // 2) == 0
+        if need < best * (1.0 if even or not mirrors else CLEARLY):
+            best, found = need, line
     return found
+
+
+def _across(middle: FloatArray, ray: FloatArray, rim: shapely.Geometry) -> FloatArray | None:
+    """The run of a line through the middle, from the edge before it to the edge after it."""
+    crossings = shapely.get_coordinates(shapely.LineString([middle - ray, middle + ray]).intersection(rim))
+    along = (crossings - middle) @ ray
+    if not ((along < 0).any() and (along > 0).any()):
+        return None
+    start = crossings[np.argmax(np.where(along < 0, along, -np.inf))]
+    end = crossings[np.argmin(np.where(along > 0, along, np.inf))]
+    run: FloatArray = start + np.linspace(0.0, 1.0, 33)[:, None] * (end - start)
+    return run
+
+
+def _need(copy: Ground, line: FloatArray, film: Film) -> float:
+    """What the needier of the two sides asks of the film; inf where the line does not part it in two."""
+    try:
+        drawn, chain = draw_curve(copy, line)
+    except CannotDraw:
+        return np.inf
+    parted = drawn.opened(chain)
+    needs = []
+    for which in _sides(parted.faces, len(parted.surface)):
+        used, local = np.unique(parted.faces[which], return_inverse=True)
+        needs.append(
+            flat_need(Ground.of(parted.surface[used], parted.chart[used], local.reshape(-1, 3)), film)
+        )
+    return max(needs) if len(needs) == 2 else np.inf
 
 
 def _sides(faces: IntArray, count: int) -> list[IntArray]:

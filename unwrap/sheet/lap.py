@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from unwrap.flatten.edges import boundary_edges
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 
 # Lips nearer than this keep their own line: below it the two cuts would fall into one, mm.
 LEAST_GAP = 0.05
@@ -16,8 +16,14 @@ LEAST_GAP = 0.05
 SAME = 1e-6
 
 
-def lapped(outline: shapely.Polygon, flat: FlatPiece, width: float) -> shapely.Polygon:
-    """The outline with one lip of every relief cut left full.
+def lapped(
+    outline: shapely.Polygon,
+    flat: FlatPiece,
+    width: float,
+    under: IntArray | None = None,
+    beneath: float = 0.0,
+) -> shapely.Polygon:
+    """The outline with one lip of every relief cut left full, and the edges that go under a neighbour.
 
     Parameters
     ----------
@@ -28,12 +34,17 @@ def lapped(outline: shapely.Polygon, flat: FlatPiece, width: float) -> shapely.P
     width : float
         How far the lip is left full, mm. Towards the tip, where the lips come together, it takes
         half of what there is between them, so that the blade still has a gap to run in.
+    under : (k, 2) int64, optional
+        Edges of the flat mesh along which another piece laps over this one.
+    beneath : float
+        How far it runs on there, mm.
 
     Returns
     -------
     shapely Polygon
     """
     strips = [_strip(*lips_of(flat, cut), width) for cut in flat.cuts] if width > 0.0 else []
+    strips += _beyond(flat, under, beneath) if under is not None and len(under) else []
     strips = [strip for strip in strips if not strip.is_empty]
     if not strips:
         return outline
@@ -77,6 +88,21 @@ def lips_of(flat: FlatPiece, cut: FloatArray) -> tuple[FloatArray, FloatArray]:
         lips[0].append(flat.points[one[1]])
         lips[1].append(flat.points[two[0]])
     return np.reshape(lips[0], (-1, 2)), np.reshape(lips[1], (-1, 2))
+
+
+def _beyond(flat: FlatPiece, edges: IntArray, width: float) -> list[shapely.Geometry]:
+    """Ground beyond some of the piece's edges."""
+    count = len(flat.points)
+    free = boundary_edges(flat.faces)
+    wanted = np.isin(
+        free.min(axis=1) * count + free.max(axis=1), edges.min(axis=1) * count + edges.max(axis=1)
+    )
+    runs = shapely.line_merge(shapely.multilinestrings(flat.points[free[wanted]]), directed=True)
+    # The piece lies on the left of its edges.
+    return [
+        run.buffer(-width, single_sided=True, cap_style="flat", join_style="mitre", mitre_limit=2.0)
+        for run in shapely.get_parts(runs)
+    ]
 
 
 def _strip(lip: FloatArray, other: FloatArray, width: float) -> shapely.Geometry:

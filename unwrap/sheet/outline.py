@@ -34,6 +34,8 @@ def finish_piece(
     *,
     bleed: float = 0.5,
     lap: float = 0.0,
+    under: IntArray | None = None,
+    beneath: float = 0.0,
     spares: int | None = None,
 ) -> Piece:
     """Make a piece that can be laid on a sheet.
@@ -55,6 +57,10 @@ def finish_piece(
     lap : float
         How far one lip of every relief cut is left full, mm; no more than the bleed, as
         it would be bare.
+    under : (k, 2) int64, optional
+        Edges of the flat mesh along which another piece laps over this one.
+    beneath : float
+        How far this one runs on there, mm; its paint runs on all round as far.
     spares : int or None
         How many extra copies to print; None leaves it to the risk (`risk_spares`).
 
@@ -63,8 +69,9 @@ def finish_piece(
     Piece
     """
     outline, slits = outline_of(flat.points, flat.faces)
+    bleed = max(bleed, beneath)
     ground = BleedGround(outline, bleed)
-    outline = lapped(outline, flat, min(lap, bleed))
+    outline = lapped(outline, flat, min(lap, bleed), under, beneath)
     return Piece(
         name=name,
         region=region,

@@ -41,6 +41,8 @@ class Piece:
         the piece has none (a roof has no up).
     spares : int
         How many extra copies to print.
+    under : tuple of str
+        Names of the pieces under whose edge this one runs on: parts of one region.
     """
 
     name: str
@@ -55,3 +57,4 @@ class Piece:
     front: FloatArray = field(default_factory=lambda: np.zeros(2))
     up: FloatArray = field(default_factory=lambda: np.zeros(2))
     spares: int = 0
+    under: tuple[str, ...] = ()
