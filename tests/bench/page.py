@@ -1,7 +1,9 @@
-"""How long the marking page keeps a modeller waiting: `python tests/bench/page.py`.
+"""How long the marking page keeps a modeller waiting: `python tests/bench/page.py [FACES ...]`.
 
-Prints seconds, and multiples of an empty request on the same machine, for bodies of 200,000
-and 1,000,000 faces in headless Chromium without a graphics processor.
+Prints seconds, and multiples of an empty request on the same machine, in headless Chromium
+without a graphics processor: a body of 200,000 and one of 1,000,000 faces opened and a side of
+it clicked, each until the picture is drawn to the end; and flat pieces of 20,000 faces worked
+out again, a barrel and a domed one, until the first shape and until the full one is shown.
 """
 
 from __future__ import annotations
@@ -30,11 +32,32 @@ CLICK = """() => { window.clicked = new Promise((done) => {
   const before = window.markingPage.coloured();
   canvas.addEventListener('pointerup', () => {
     const begun = performance.now();
-    const look = () => window.markingPage.coloured() > before
-      ? requestAnimationFrame(() => done(performance.now() - begun)) : requestAnimationFrame(look);
+    const drawn = () => { window.markingPage.drawn(); done(performance.now() - begun); };
+    const look = () => requestAnimationFrame(window.markingPage.coloured() > before ? () => setTimeout(drawn) : look);
     look();
   }, { once: true });
 }); }"""
+EMPTY = """async () => { const times = [];
+  for (let i = 0; i < 30; i++) {
+    const t = performance.now();
+    await fetch('making');
+    times.push(performance.now() - t);
+  }
+  return times.sort((a, b) => a - b)[15]; }"""
+# Undo what was last done to a region, and tell when its first and its full piece are shown again.
+AGAIN = """() => new Promise((done) => {
+  const begun = performance.now(), key = () => window.markingPage.piece()?.key ?? '';
+  const old = key();
+  let first = null;
+  document.getElementById('undo').click();
+  const look = () => {
+    const now = key();
+    if (now !== old && now.startsWith('first')) first ??= performance.now() - begun;
+    if (now !== old && now && !now.startsWith('first')) done([first ?? performance.now() - begun, performance.now() - begun]);
+    else requestAnimationFrame(look);
+  };
+  look();
+})"""
 
 
 def tube(faces: int) -> trimesh.Trimesh:
@@ -73,32 +96,49 @@ def tube(faces: int) -> trimesh.Trimesh:
     return trimesh.Trimesh(np.concatenate([rings, ends]), np.concatenate([*quads, *caps]), process=False)
 
 
+def barrel(faces: int) -> trimesh.Trimesh:
+    """A straight tube with flat ends, evenly meshed."""
+    around = int(np.sqrt(faces / 3))
+    stations = faces // (2 * around)
+    x = np.linspace(-30.0, 30.0, stations + 1)
+    angle = np.arange(around) * 2 * np.pi / around
+    ring = np.column_stack([14.0 * np.cos(angle), 14.0 * np.sin(angle)])
+    places = np.column_stack([np.repeat(x, around), np.tile(ring, (stations + 1, 1))])
+    near, far = np.arange(around), np.roll(np.arange(around), -1)
+    rows = np.arange(stations)[:, None] * around
+    quads = [np.stack([rows + near, rows + far, rows + around + far], axis=-1)]
+    quads.append(np.stack([rows + near, rows + around + far, rows + around + near], axis=-1))
+    last, middle = stations * around, len(places)
+    ends = [np.column_stack([np.full(around, middle), far, near])]
+    ends.append(np.column_stack([np.full(around, middle + 1), last + near, last + far]))
+    places = np.concatenate([places, [[-30.0, 0, 0], [30.0, 0, 0]]])
+    return trimesh.Trimesh(places, np.concatenate([q.reshape(-1, 3) for q in quads + ends]), process=False)
+
+
 def until(page: Page, expression: str) -> None:
     while not page.evaluate(expression):
         time.sleep(0.02)
 
 
-def measure(faces: int, page: Page, folder: Path) -> None:
-    body = tube(faces)
-    (folder / "tube.stl").write_bytes(body.export(file_type="stl"))
+def job_for(body: trimesh.Trimesh, folder: Path, region: str = "") -> Path:
+    (folder / "body.stl").write_bytes(body.export(file_type="stl"))
     job = folder / "job.toml"
-    job.write_text('[job]\nname = "tube"\nscale = "1:76.2"\n[body]\nfile = "tube.stl"\n')
+    job.write_text(f'[job]\nname = "bench"\nscale = "1:76.2"\n[body]\nfile = "body.stl"\n{region}')
+    return job
+
+
+def measure_click(faces: int, page: Page, folder: Path) -> None:
+    body = tube(faces)
+    job = job_for(body, folder)
     begun = time.perf_counter()
     with Serving(job) as serving:
         page.goto(serving.address)
         until(page, "Boolean(window.markingPage?.state()?.body)")
         page.evaluate("window.markingPage.ready")
+        page.evaluate("window.markingPage.drawn()")
         opened = time.perf_counter() - begun
-        empty = page.evaluate(
-            """async () => { const times = [];
-            for (let i = 0; i < 30; i++) {
-                const t = performance.now();
-                await fetch('making');
-                times.push(performance.now() - t);
-            }
-            return times.sort((a, b) => a - b)[15]; }"""
-        )
-        serving.session.outside()
+        serving.session.get_ready()
+        empty = page.evaluate(EMPTY)
         page.get_by_role("button", name="Left", exact=True).click()
         page.get_by_role("button", name="Mark a region").click()
         page.evaluate(CLICK)
@@ -107,7 +147,34 @@ def measure(faces: int, page: Page, folder: Path) -> None:
         click = page.evaluate("window.clicked")
         print(
             f"{len(body.faces):>9,} faces: empty request {empty:.1f} ms; opened and drawn {opened:.2f} s "
-            f"({1000 * opened / empty:.0f} x); coloured after a click {click:.0f} ms ({click / empty:.0f} x)"
+            f"({1000 * opened / empty:.0f} x); coloured after a click {click:.0f} ms ({click / empty:.0f} x)",
+            flush=True,
+        )
+
+
+def measure_piece(name: str, body: trimesh.Trimesh, page: Page, folder: Path) -> None:
+    job = job_for(
+        body,
+        folder,
+        '[[region]]\nname = "flank"\nat = [0, 14, 0]\nwithin = { x = [-20, 20], z = [-9, 15] }\n',
+    )
+    with Serving(job) as serving:
+        page.goto(serving.address)
+        until(page, "Boolean(window.markingPage?.settled())")
+        empty = page.evaluate(EMPTY)
+        asked = {"what": "set region", "name": "flank", "values": {"within": {"x": [-22, 22], "z": [-8, 15]}}}
+        page.evaluate(
+            "asked => fetch('change', { method: 'POST', body: JSON.stringify({ revision: window.markingPage.state().revision, ...asked }) })",
+            asked,
+        )
+        until(page, "window.markingPage.state().canUndo && window.markingPage.settled()")
+        serving.work.forget()
+        first, full = page.evaluate(AGAIN)
+        count = page.evaluate("window.markingPage.piece().faces.length / 3")
+        print(
+            f"{name} of {count:,.0f} faces: first shape {first:.0f} ms ({first / empty:.0f} x), "
+            f"full {full:.0f} ms ({full / empty:.0f} x); empty request {empty:.1f} ms",
+            flush=True,
         )
 
 
@@ -119,7 +186,9 @@ def main() -> None:
         )
         page = browser.new_page(viewport={"width": 1400, "height": 900})
         for faces in sizes:
-            measure(faces, page, Path(folder))
+            measure_click(faces, page, Path(folder))
+        measure_piece("a barrel's piece", barrel(44_000), page, Path(folder))
+        measure_piece("a domed piece", tube(44_000), page, Path(folder))
         browser.close()
 
 

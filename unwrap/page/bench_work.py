@@ -80,6 +80,11 @@ class BenchWork:
         with self._news:
             self._news.notify_all()
 
+    def forget(self) -> None:
+        """Give up the flat shapes that are kept, as if the job were new."""
+        self._flat.clear()
+        self._last_patch = None
+
     def stop(self) -> None:
         """End after the piece that is being worked on."""
         self._stop = True

@@ -50,14 +50,13 @@ class Placing:
         crease = numbers({"crease": [asked.get("crease", USUAL_CREASE)]}, "crease", 1)[0]
         within, further = limits(asked), places(asked, "also")
         face = asked.get("face")
-        if face is not None and not (
-            isinstance(face, int) and 0 <= face < len(self.session.on_bench().body.faces)
-        ):
+        count = len(self.session.on_bench().body.faces)
+        if face is not None and not (isinstance(face, int) and 0 <= face < count):
             raise BadInput("the page sent no face; load it again.")
         look, outside = self.session.first_look(), self.session.outside_if_known()
         starts = [look.face_at(numbers(asked, "at", 3), outside) if face is None else face]
         starts += [look.face_at(place, outside) for place in further]
-        return shown.glance_bytes(look.faces(starts, crease, within, outside))
+        return shown.glance_bytes(look.faces(starts, crease, within, outside), count)
 
     async def try_region(self, request: Request) -> Response:
         """Where a region would lie with other settings."""

@@ -28,6 +28,7 @@ _STAND_IN = '\n[[region]]\nname = "none yet"\nat = [0, 0, 0]\n'
 
 # What of a region's mark decides where it lies on the body.
 GROWN_KEYS = frozenset({"at", "also", "less", "crease", "within", "trim", "bridge"})
+MOST_KEPT = 200  # regions
 USUAL_CREASE: float = RegionMark.model_fields["crease"].default
 
 
@@ -69,6 +70,7 @@ class Session:
         self._outside_lock = threading.Lock()
         self._look_lock = threading.Lock()
         self._regions: dict[str, Region] = {}
+        self._growing: dict[str, threading.Lock] = {}
 
     # -------------------------------------------------------------- the text
 
@@ -209,13 +211,16 @@ class Session:
         bench = self.on_bench()
         key = bench.key + mark.model_dump_json(include=set(GROWN_KEYS)) + repr(job.job.scale)
         with self.lock:
+            growing = self._growing.setdefault(key, threading.Lock())
+        with growing:  # the page and the pieces ask for the same one at the same time
             found = self._regions.get(key)
-        if found is None:
-            found = mark_region(self.bench(job), mark)
-            with self.lock:
-                if len(self._regions) > 200:
-                    self._regions.clear()
-                self._regions[key] = found
+            if found is None:
+                found = mark_region(self.bench(job), mark)
+                with self.lock:
+                    if len(self._regions) > MOST_KEPT:
+                        self._regions.clear()
+                        self._growing.clear()
+                    self._regions[key] = found
         return replace(found, name=mark.name)
 
 

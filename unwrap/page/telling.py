@@ -91,6 +91,7 @@ def _figures(done: Worked) -> dict[str, Any]:
         "area": float(flat.areas.sum()),
         "stretch": per_cent(flat.stretch_figures.worst),
         "compression": per_cent(flat.compression_figures.worst),
+        "window": [per_cent(flat.film.stretch), per_cent(flat.film.compression)],
         "bound": float(flat.bound),
         "within_film": flat.within,
         "cuts": len(flat.cuts),

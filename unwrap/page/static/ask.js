@@ -46,5 +46,5 @@ export function unpack(buffer, parts) {
 }
 
 export const BODY = [[Float32Array, 3], [Uint32Array, 3]];
-export const REGION = [[Uint32Array, 1], [Float32Array, 3], [Float32Array, 6], [Float32Array, 6]];
+export const REGION = [[Uint8Array, 1], [Float32Array, 3], [Float32Array, 6], [Float32Array, 6]];
 export const PIECE = [[Float32Array, 3], [Float32Array, 2], [Uint32Array, 3], [Uint8Array, 4]];

@@ -11,7 +11,7 @@ export class BodyView {
   // `on` has: chosen(px), pointed(px or null), trimmed(within, done), drawn(corners or null)
   constructor(drawing, camera, elements, on) {
     Object.assign(this, { drawing, camera, on, tool: null, pressed: new Map() });
-    Object.assign(this, elements); // canvas, trims, drawn, ruler
+    Object.assign(this, elements); // canvas, trims, drawn, here, ruler
     this.limits = new Trims(elements.trims, this.canvas, camera, on.trimmed);
     this.round = new Drawn(elements.drawn, camera, on.drawn);
     this.listen();
@@ -33,7 +33,17 @@ export class BodyView {
       setRuler(this.ruler, this.camera.perMm);
       this.limits.place();
       this.round.place();
+      this.point(this.pointed);
     });
+  }
+
+  // A cross over a place of the body, mm, or none. It lies over the picture, which need not be drawn again.
+  point(place) {
+    this.pointed = place;
+    this.here.hidden = !place;
+    if (!place) return;
+    const [x, y] = this.camera.project(place);
+    this.here.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px)`;
   }
 
   // What a press on the body does; null turns it.

@@ -1,9 +1,9 @@
 // Everything that is drawn in three dimensions goes through this one class, so that
 // another way of drawing could take its place.
 
-import { BODY_FRAGMENT, BODY_VERTEX, LINE_FRAGMENT, LINE_VERTEX, MARKS_WIDE, PATCH_FRAGMENT, PATCH_VERTEX } from "./shaders.js";
+import { COLOUR_FRAGMENT, COLOUR_VERTEX, LINE_FRAGMENT, LINE_VERTEX, LOOK_FRAGMENT, LOOK_VERTEX, MARKS_WIDE, PATCH_FRAGMENT, PATCH_VERTEX } from "./shaders.js";
 
-// Smoothing costs two to four times where no graphics processor draws.
+// Drawing finer than the screen smooths edges; where no graphics processor draws it costs too much.
 function drawnBySoftware() {
   const gl = document.createElement("canvas").getContext("webgl2");
   const info = gl && gl.getExtension("WEBGL_debug_renderer_info");
@@ -15,11 +15,13 @@ function drawnBySoftware() {
 export class Drawing {
   constructor(canvas) {
     this.canvas = canvas;
-    const gl = canvas.getContext("webgl2", { antialias: !drawnBySoftware(), alpha: false });
+    const gl = canvas.getContext("webgl2", { antialias: false, depth: false, alpha: false });
     if (!gl) throw new Error("This browser draws no WebGL 2; try another one.");
     this.gl = gl;
+    this.finest = drawnBySoftware() ? 1 : 2; // dots for each of the screen's pixels, at least
     this.programs = {
-      body: program(gl, BODY_VERTEX, BODY_FRAGMENT),
+      look: program(gl, LOOK_VERTEX, LOOK_FRAGMENT),
+      colour: program(gl, COLOUR_VERTEX, COLOUR_FRAGMENT),
       patch: program(gl, PATCH_VERTEX, PATCH_FRAGMENT),
       line: program(gl, LINE_VERTEX, LINE_FRAGMENT),
     };
@@ -28,7 +30,7 @@ export class Drawing {
     this.body = null;
     this.colours = texture(gl, gl.NEAREST);
     this.marks = texture(gl, gl.NEAREST);
-    gl.clearColor(1, 1, 1, 1);
+    this.looked = null; // the turn of the camera that the pixels' faces are known for
   }
 
   setBody(vertices, faces) {
@@ -43,7 +45,8 @@ export class Drawing {
     if (this.body) { gl.deleteVertexArray(this.body.array); gl.deleteBuffer(this.body.buffer); }
     const array = gl.createVertexArray();
     gl.bindVertexArray(array);
-    const buffer = attribute(gl, this.programs.body, "place", corners, 3);
+    const buffer = attribute(gl, this.programs.look, "place", corners, 3);
+    this.looked = null;
     this.body = { array, buffer, count: faces.length };
     this.faceMarks = new Uint8Array(Math.ceil(faces.length / 3 / MARKS_WIDE) * MARKS_WIDE || MARKS_WIDE);
     this.setMarks(this.faceMarks);
@@ -105,8 +108,8 @@ export class Drawing {
     this.patches.delete(name);
   }
 
-  // Segments as a flat list ax ay az bx by bz ...; width in pixels.
-  setStrokes(name, segments, colour, width) {
+  // Segments as a flat list ax ay az bx by bz ...; width in pixels; `lift` as for a patch.
+  setStrokes(name, segments, colour, width, lift = 0) {
     const gl = this.gl;
     const old = this.strokes.get(name);
     if (old) { gl.deleteBuffer(old.buffer); gl.deleteVertexArray(old.array); this.strokes.delete(name); }
@@ -122,36 +125,92 @@ export class Drawing {
       gl.vertexAttribPointer(at, 3, gl.FLOAT, false, 24, 12 * i);
       gl.vertexAttribDivisor(at, 1);
     });
-    this.strokes.set(name, { array, buffer, count: segments.length / 6, colour, width });
+    this.strokes.set(name, { array, buffer, count: segments.length / 6, colour, width, lift });
   }
 
   resize() {
-    const dots = Math.min(window.devicePixelRatio || 1, 2);
+    const dots = Math.min(Math.max(window.devicePixelRatio || 1, this.finest), 2);
     const { clientWidth, clientHeight } = this.canvas;
     this.canvas.width = Math.max(1, Math.round(clientWidth * dots));
     this.canvas.height = Math.max(1, Math.round(clientHeight * dots));
     this.dots = dots;
+    this.makeFrames();
     return [clientWidth, clientHeight];
   }
 
+  // One frame for the face and the light at each pixel, one for its colour; both with the same depths.
+  makeFrames() {
+    const gl = this.gl, { width, height } = this.canvas;
+    if (this.frames) {
+      gl.deleteRenderbuffer(this.frames.depth);
+      for (const kind of ["look", "colour"]) { gl.deleteTexture(this.frames[kind].image); gl.deleteFramebuffer(this.frames[kind].frame); }
+    }
+    const depth = gl.createRenderbuffer();
+    gl.bindRenderbuffer(gl.RENDERBUFFER, depth);
+    gl.renderbufferStorage(gl.RENDERBUFFER, gl.DEPTH_COMPONENT24, width, height);
+    const framed = (kind) => {
+      const image = texture(gl, gl.NEAREST), frame = gl.createFramebuffer();
+      gl.texStorage2D(gl.TEXTURE_2D, 1, kind, width, height);
+      gl.bindFramebuffer(gl.FRAMEBUFFER, frame);
+      gl.framebufferTexture2D(gl.FRAMEBUFFER, gl.COLOR_ATTACHMENT0, gl.TEXTURE_2D, image, 0);
+      gl.framebufferRenderbuffer(gl.FRAMEBUFFER, gl.DEPTH_ATTACHMENT, gl.RENDERBUFFER, depth);
+      return { image, frame };
+    };
+    this.frames = { depth, look: framed(gl.RG32UI), colour: framed(gl.RGBA8) };
+    this.looked = null;
+  }
+
   draw(camera) {
+    const gl = this.gl, matrix = camera.matrix();
+    const turn = matrix.join();
+    if (turn !== this.looked) this.look(camera, matrix);
+    this.looked = turn;
+    gl.bindFramebuffer(gl.FRAMEBUFFER, this.frames.colour.frame);
+    gl.depthMask(false); // the body's depths stay for the next picture
+    this.colour();
+    this.cover(camera, matrix);
+    gl.depthMask(true);
+    const { width, height } = this.canvas;
+    gl.bindFramebuffer(gl.READ_FRAMEBUFFER, this.frames.colour.frame);
+    gl.bindFramebuffer(gl.DRAW_FRAMEBUFFER, null);
+    gl.blitFramebuffer(0, 0, width, height, 0, 0, width, height, gl.COLOR_BUFFER_BIT, gl.NEAREST);
+  }
+
+  // Which face each pixel shows, and in how much light.
+  look(camera, matrix) {
     const gl = this.gl;
+    gl.bindFramebuffer(gl.FRAMEBUFFER, this.frames.look.frame);
     gl.viewport(0, 0, this.canvas.width, this.canvas.height);
-    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    if (!this.body) return;
-    gl.enable(gl.DEPTH_TEST);
     gl.disable(gl.BLEND);
-    const matrix = camera.matrix();
-    this.use("body", camera, matrix);
-    gl.activeTexture(gl.TEXTURE1);
-    gl.bindTexture(gl.TEXTURE_2D, this.colours);
-    gl.activeTexture(gl.TEXTURE0);
-    gl.bindTexture(gl.TEXTURE_2D, this.marks);
-    gl.uniform1i(this.at("body", "marks"), 0);
-    gl.uniform1i(this.at("body", "colours"), 1);
+    gl.enable(gl.DEPTH_TEST);
+    gl.clearBufferuiv(gl.COLOR, 0, [0, 0, 0, 0]);
+    gl.clear(gl.DEPTH_BUFFER_BIT);
+    if (!this.body) return;
+    this.use("look", camera, matrix);
     gl.bindVertexArray(this.body.array);
     gl.drawArrays(gl.TRIANGLES, 0, this.body.count);
+  }
 
+  // The pixels' colours by the marks of their faces.
+  colour() {
+    const gl = this.gl;
+    gl.disable(gl.BLEND);
+    gl.disable(gl.DEPTH_TEST);
+    gl.useProgram(this.programs.colour);
+    [["look", this.frames.look.image], ["marks", this.marks], ["colours", this.colours]].forEach(([name, image], unit) => {
+      gl.activeTexture(gl.TEXTURE0 + unit);
+      gl.bindTexture(gl.TEXTURE_2D, image);
+      gl.uniform1i(this.at("colour", name), unit);
+    });
+    gl.activeTexture(gl.TEXTURE0);
+    gl.bindVertexArray(null);
+    gl.drawArrays(gl.TRIANGLES, 0, 3);
+  }
+
+  // Pieces and lines over the body, as far as it does not hide them.
+  cover(camera, matrix) {
+    const gl = this.gl;
+    gl.enable(gl.DEPTH_TEST);
     gl.enable(gl.BLEND);
     gl.blendFunc(gl.ONE, gl.ONE_MINUS_SRC_ALPHA);
     gl.enable(gl.POLYGON_OFFSET_FILL);
@@ -174,6 +233,7 @@ export class Drawing {
     for (const stroke of this.strokes.values()) {
       gl.uniform4fv(this.at("line", "colour"), stroke.colour);
       gl.uniform1f(this.at("line", "width"), stroke.width * this.dots);
+      gl.uniform1f(this.at("line", "lift"), stroke.lift);
       gl.bindVertexArray(stroke.array);
       gl.drawArraysInstanced(gl.TRIANGLE_STRIP, 0, 4, stroke.count);
     }
@@ -182,6 +242,7 @@ export class Drawing {
 
   // Wait until everything that was asked for is drawn: for measurements.
   finish() {
+    this.gl.bindFramebuffer(this.gl.FRAMEBUFFER, this.frames.colour.frame);
     this.gl.readPixels(0, 0, 1, 1, this.gl.RGBA, this.gl.UNSIGNED_BYTE, new Uint8Array(4));
   }
 

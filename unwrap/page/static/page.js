@@ -22,14 +22,14 @@ const drawing = new Drawing($("body"));
 const painting = new Painting(drawing, () => $("show").value);
 let shownForms = ""; // what the forms were built for: they stand as long as that holds
 
-const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), drawn: $("drawn"), ruler: $("body-ruler") }, {
+const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), drawn: $("drawn"), here: $("here"), ruler: $("body-ruler") }, {
   chosen: (px) => guarded(() => marking.click(px)),
   pointed: (px) => pointing.onBody(px),
   trimmed: (within, done) => marking.trimmed(within, done),
   drawn: (corners) => marking.drawn(corners),
 });
 const flat = new Flat($("flat"), $("flat-ruler"), $("scale"), (place) => pointing.onFlat(place));
-const pointing = new Pointing(view, flat, painting, (text) => { $("under").textContent = text; });
+const pointing = new Pointing(view, flat, (text) => { $("under").textContent = text; });
 const marking = new Marking(view, document.querySelectorAll("[data-tool]"), $("asking"), {
   change, refresh, choose, say, paint, prompt: (text) => { $("prompt").textContent = text; },
 });
@@ -83,10 +83,8 @@ async function refresh(next, keepSentence = false) {
   }
   showHeader();
   showLists();
-  await fetchShapes();
-  paint();
-  await fetchPieces();
-  paint();
+  if (await fetchShapes() || former?.revision !== state.revision) paint();
+  if (await fetchPieces()) paint();
   showFlat();
 }
 
@@ -206,6 +204,7 @@ window.markingPage = {
     return [frame.left + x, frame.top + y];
   },
   state: () => store.state,
+  piece: () => store.pieces.get(store.chosen),
   coloured: () => painting.coloured,
   drawn: () => drawing.finish(),
   settled: () => Boolean(store.state) && !store.state.busy && store.state.regions.every((region) => region.key === region.doneKey),

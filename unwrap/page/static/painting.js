@@ -4,7 +4,7 @@ import { printed, strained } from "./picture.js";
 import { store } from "./store.js";
 
 const BARE = [203, 207, 210];
-const AMBER = [0.82, 0.47, 0, 1], DARK = [0.1, 0.12, 0.14, 0.85];
+const AMBER = [0.82, 0.47, 0, 1], PALE = [0.95, 0.72, 0.36, 1];
 // Quiet hues that keep apart for common kinds of colour blindness.
 const HUES = [[86, 142, 180], [222, 165, 74], [96, 160, 136], [190, 120, 160], [150, 130, 200], [200, 120, 90], [120, 150, 80], [120, 120, 140]];
 
@@ -66,14 +66,12 @@ export class Painting {
   // The chosen region's border, and round the details that its film is carried over.
   outline() {
     const shape = store.shapes.get(store.chosen);
-    const holes = (store.pieces.get(store.chosen)?.piece.details ?? []).filter((detail) => detail.kind === "hole");
-    this.drawing.setStrokes("border", shape?.border, AMBER, 2.5);
-    this.drawing.setStrokes("details", shape?.details, DARK, 1);
-    this.drawing.setStrokes("holes", rings(holes), DARK, 1);
-  }
-
-  cross(at, camera) {
-    this.drawing.setStrokes("pointed", at ? crossAt(at, camera) : null, AMBER, 2);
+    const piece = store.pieces.get(store.chosen)?.piece;
+    const lift = piece?.lift ?? 0;
+    const holes = (piece?.details ?? []).filter((detail) => detail.kind === "hole");
+    this.drawing.setStrokes("border", shape?.border, AMBER, 2.5, lift);
+    this.drawing.setStrokes("details", shape?.details, PALE, 1.2, lift);
+    this.drawing.setStrokes("holes", rings(holes), PALE, 1.2, lift);
   }
 }
 
@@ -89,10 +87,4 @@ function rings(details) {
     for (let k = 0; k < 12; k++) segments.set([...spot(k), ...spot(k + 1)], (d * 12 + k) * 6);
   });
   return segments;
-}
-
-// A cross in the plane of the screen, a little in front of the place.
-function crossAt(at, { perMm, right, up, eye }) {
-  const arm = 9 / perMm;
-  return new Float32Array([right, up].flatMap((way) => [-1, 1].flatMap((end) => at.map((v, i) => v + (eye[i] * 2 + end * way[i]) * arm))));
 }

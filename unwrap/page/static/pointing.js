@@ -4,8 +4,8 @@ import { send } from "./ask.js";
 import { store } from "./store.js";
 
 export class Pointing {
-  constructor(view, flat, painting, tell) {
-    Object.assign(this, { view, flat, painting, tell, asking: false, following: null });
+  constructor(view, flat, tell) {
+    Object.assign(this, { view, flat, tell, asking: false, following: null });
   }
 
   onBody(px) {
@@ -39,9 +39,8 @@ export class Pointing {
   show(found) {
     this.following = null;
     this.flat.point(found.name === store.chosen ? found.flat ?? null : null);
-    this.painting.cross(found.at, this.view.camera);
+    this.view.point(found.at);
     const place = found.at?.map((v) => v.toFixed(1)).join(", ");
     this.tell(place ? `x, y, z ${place} mm${found.name ? `, on ${found.name}` : ""}` : "");
-    this.view.redraw();
   }
 }

@@ -16,7 +16,7 @@ export function showSettings(part, state, region, act) {
     field("Name", text("name", region.name, (name) => name && name !== region.name && act.rename(region.name, name))),
     fill(state, region, act),
     ...(region.mirror_of ? [make("p", { className: "small", textContent: `The reflection of ${region.mirror_of}.` })] : own(state, region, set, act)),
-    field("Spare copies", number("spares", region.spares, (spares) => set({ spares }), { min: 0, max: 20, step: 1, placeholder: "as needed" })),
+    field("Spare copies", number("spares", region.spares, (spares) => set({ spares }), { min: 0, max: 20, step: 1, placeholder: "by risk" })),
     make("div", { className: "row" },
       region.mirror_of || reflected ? null : button("Reflect to the other side", () => act.reflect(region.name), { data: { key: "reflect" } }),
       button("Remove this region", () => act.change("remove region", { name: region.name }), { data: { key: "remove" } })));
@@ -25,16 +25,21 @@ export function showSettings(part, state, region, act) {
 function own(state, region, set, act) {
   return [
     crease(region, set, act),
-    field("Carry over details to", number("bridge", region.bridge, (bridge) => set({ bridge }),
-      { min: 0, label: "Carry over details up to this size, mm", placeholder: region.bridgeUsed.toFixed(2) }), "mm"),
-    field("Openings", choice("openings", region.openings, ["cut", "cover"], (openings) => set({ openings }))),
-    field("Print past the edge", number("edge", region.edge, (edge) => set({ edge }),
-      { min: 0, max: 5, label: "How far the print runs past the edge, mm", placeholder: region.edgeUsed.toFixed(2) }), "mm"),
-    field("Joint at", choice("joint", region.joint, SIDES, (joint) => set({ joint }))),
-    ...film(region, set),
-    trims(region, state, set),
     joined(region, set),
+    details("trims", "Trimmed to", Object.keys(region.within).length > 0, trims(region, state, set)),
+    details("edges", "Edges, details and film", false,
+      field("Carry over details to", number("bridge", region.bridge, (bridge) => set({ bridge }),
+        { min: 0, label: "Carry over details up to this size, mm", placeholder: region.bridgeUsed.toFixed(2) }), "mm"),
+      field("Openings", choice("openings", region.openings, ["cut", "cover"], (openings) => set({ openings }))),
+      field("Print past the edge", number("edge", region.edge, (edge) => set({ edge }),
+        { min: 0, max: 5, label: "How far the print runs past the edge, mm", placeholder: region.edgeUsed.toFixed(2) }), "mm"),
+      field("Joint at", choice("joint", region.joint, SIDES, (joint) => set({ joint }))),
+      ...film(region, set)),
   ];
+}
+
+function details(key, title, open, ...children) {
+  return make("details", { data: { key }, open }, make("summary", { textContent: title }), ...children);
 }
 
 // The colour of the fill that covers the region alone; one that covers others too is changed below.
@@ -79,13 +84,13 @@ function trims(region, state, set) {
       set({ within: Object.keys(within).length ? within : null });
     };
     return make("div", { className: "field" },
-      make("span", { textContent: { x: "x, to the front", y: "y, to the left", z: "z, up" }[axis] }),
+      make("span", { textContent: { x: "x, to the front, mm", y: "y, to the left, mm", z: "z, up, mm" }[axis] }),
       make("div", { className: "row" },
         number(`${axis} low`, pair?.[0], (v) => put(0, v), { label: `From ${axis}, mm`, placeholder: state.body.low[i].toFixed(1) }), "to",
         number(`${axis} high`, pair?.[1], (v) => put(1, v), { label: `To ${axis}, mm`, placeholder: state.body.high[i].toFixed(1) })));
   });
   const all = button("No limits", () => set({ within: null }), { disabled: !Object.keys(region.within).length, data: { key: "no trims" } });
-  return make("fieldset", {}, make("legend", { textContent: "Trimmed to, mm" }), ...rows, all);
+  return make("div", {}, ...rows, all);
 }
 
 // What was added, taken away and drawn round, each to be taken back.

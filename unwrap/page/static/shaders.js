@@ -2,38 +2,53 @@
 
 export const MARKS_WIDE = 4096; // a row of the marks' texture
 
-export const BODY_VERTEX = `#version 300 es
+// The body is looked at in one go for each turn of the camera: which face each pixel shows, and
+// in how much light. Colouring is a second step over the pixels alone, so that a change of
+// colours costs the same on a body of a million faces as on a box.
+export const LOOK_VERTEX = `#version 300 es
 uniform mat4 matrix;
-uniform highp usampler2D marks;
 in vec3 place;
 out vec3 at;
-flat out uint mark;
+flat out uint face;
 void main() {
-  int face = gl_VertexID / 3;
-  mark = texelFetch(marks, ivec2(face % ${MARKS_WIDE}, face / ${MARKS_WIDE}), 0).r;
+  face = uint(gl_VertexID / 3) + 1u;
   at = place;
   gl_Position = matrix * vec4(place, 1.0);
 }`;
 
 const LIGHT = `
-vec3 lit(vec3 colour, vec3 at, vec3 eye, vec3 up, vec3 right) {
+uniform vec3 eye, up, right;
+float light(vec3 at) {
   vec3 normal = normalize(cross(dFdx(at), dFdy(at)));
   float facing = abs(dot(normal, eye));
   normal *= sign(dot(normal, eye));
   float lamp = max(dot(normal, normalize(eye + 0.7 * up - 0.4 * right)), 0.0);
-  return colour * (0.56 + 0.32 * lamp + 0.12 * facing);
+  return 0.56 + 0.32 * lamp + 0.12 * facing;
 }`;
 
-export const BODY_FRAGMENT = `#version 300 es
+export const LOOK_FRAGMENT = `#version 300 es
 precision highp float;
-uniform vec3 eye, up, right;
-uniform sampler2D colours;
 in vec3 at;
-flat in uint mark;
-out vec4 seen;
+flat in uint face;
+out highp uvec2 seen;
 ${LIGHT}
+void main() { seen = uvec2(face, uint(light(at) * 1000.0)); }`;
+
+export const COLOUR_VERTEX = `#version 300 es
+void main() { gl_Position = vec4(float(gl_VertexID & 1) * 4.0 - 1.0, float(gl_VertexID & 2) * 2.0 - 1.0, 0.0, 1.0); }`;
+
+export const COLOUR_FRAGMENT = `#version 300 es
+precision highp float;
+precision highp int;
+uniform highp usampler2D look, marks;
+uniform sampler2D colours;
+out vec4 seen;
 void main() {
-  seen = vec4(lit(texelFetch(colours, ivec2(int(mark), 0), 0).rgb, at, eye, up, right), 1.0);
+  uvec2 found = texelFetch(look, ivec2(gl_FragCoord.xy), 0).rg;
+  if (found.x == 0u) { seen = vec4(1.0); return; }
+  int face = int(found.x) - 1;
+  uint mark = texelFetch(marks, ivec2(face % ${MARKS_WIDE}, face / ${MARKS_WIDE}), 0).r;
+  seen = vec4(texelFetch(colours, ivec2(int(mark), 0), 0).rgb * float(found.y) / 1000.0, 1.0);
 }`;
 
 export const PATCH_VERTEX = `#version 300 es
@@ -52,7 +67,6 @@ void main() {
 
 export const PATCH_FRAGMENT = `#version 300 es
 precision highp float;
-uniform vec3 eye, up, right;
 uniform vec4 colour;
 uniform vec4 frame;
 uniform bool printed;
@@ -65,16 +79,17 @@ void main() {
   vec4 c = colour;
   if (printed) c = texture(print, (on - frame.xy) / frame.zw);
   if (c.a < 0.02) discard;
-  seen = vec4(lit(c.rgb / max(c.a, 0.02), at, eye, up, right) * c.a, c.a);
+  seen = vec4(c.rgb * light(at), c.a);
 }`;
 
 export const LINE_VERTEX = `#version 300 es
 uniform mat4 matrix;
 uniform vec2 size;
-uniform float width;
+uniform float width, lift;
+uniform highp vec3 eye;
 in vec3 a, b;
 void main() {
-  vec4 p = matrix * vec4(a, 1.0), q = matrix * vec4(b, 1.0);
+  vec4 p = matrix * vec4(a + eye * lift, 1.0), q = matrix * vec4(b + eye * lift, 1.0);
   vec2 run = (q.xy - p.xy) * size;
   run = length(run) > 0.0 ? normalize(run) : vec2(1.0, 0.0);
   vec4 end = (gl_VertexID & 1) == 0 ? p : q;

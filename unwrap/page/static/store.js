@@ -35,8 +35,18 @@ export function freshName(stem) {
 }
 
 export function asShape(bytes) {
-  const [whole, corners, border, details] = unpack(bytes, REGION);
-  return { whole, corners, border, details };
+  const [bits, corners, border, details] = unpack(bytes, REGION);
+  return { whole: numbersOf(bits), corners, border, details };
+}
+
+// The numbers of the bits that are set.
+function numbersOf(bits) {
+  const numbers = new Uint32Array(bits.length * 8);
+  let count = 0;
+  for (let byte = 0; byte < bits.length; byte++) {
+    for (let rest = bits[byte]; rest; rest &= rest - 1) numbers[count++] = 8 * byte + 31 - Math.clz32(rest & -rest);
+  }
+  return numbers.slice(0, count);
 }
 
 export async function fetchBody() {
@@ -47,23 +57,28 @@ export async function fetchBody() {
   return unpack(bytes, BODY);
 }
 
+// Both answer whether anything is new.
 export async function fetchShapes() {
-  await Promise.all(store.state.regions.map(async ({ name, shape }) => {
-    if (store.shapes.get(name)?.shape === shape) return;
+  const news = await Promise.all(store.state.regions.map(async ({ name, shape }) => {
+    if (store.shapes.get(name)?.shape === shape) return false;
     try {
       store.shapes.set(name, { shape, ...asShape(await getBytes(`region/${encodeURIComponent(name)}`)) });
     } catch { store.shapes.delete(name); } // the region's own line says why
+    return true;
   }));
+  return news.some(Boolean);
 }
 
 export async function fetchPieces() {
-  await Promise.all(store.state.regions.map(async (region) => {
+  const news = await Promise.all(store.state.regions.map(async (region) => {
     const { name, doneKey, doneShape } = region;
-    if (region.area === undefined) { store.pieces.delete(name); return; }
-    if (store.pieces.get(name)?.key === doneKey) return;
+    if (region.area === undefined) return store.pieces.delete(name);
+    if (store.pieces.get(name)?.key === doneKey) return false;
     const address = `piece/${encodeURIComponent(name)}`;
     const [piece, bytes] = await Promise.all([get(address), getBytes(`${address}/mesh`)]);
     const [places, points, faces, shades] = unpack(bytes, PIECE);
     store.pieces.set(name, { key: doneKey, shape: doneShape, piece, places, points, faces, shades });
+    return true;
   }));
+  return news.some(Boolean);
 }
