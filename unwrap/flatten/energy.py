@@ -278,3 +278,21 @@ def _derivatives(
     for i, (j, k) in enumerate(((0, 0), (1, 2), (3, 3))):
         same[i, 1, part], same[i, 2, part] = k11[i], k22[i]
         same[i, 0, part] = -0.5 * (k01[j] + k01[k] + k20[j] + k20[k])
+
+
+def slopes(metric: Metric, f1: FloatArray, f2: FloatArray, points: FloatArray) -> FloatArray:
+    """(2, 3, m) derivative by the corners of the sum over faces of f1 * s1 + f2 * s2, f1 and f2 (m,) held."""
+    m = len(metric.base)
+    slope = np.empty((2, 3, m))
+    for part in parts(m):
+        found = split(metric, points, part)
+        mean, half = 0.5 * (f1[part] + f2[part]) / found.turn, 0.5 * (f1[part] - f2[part])
+        half = np.divide(half, found.mirror, out=np.zeros_like(half), where=found.mirror > 0.0)
+        e, h, f, g = mean * found.e, mean * found.h, half * found.f, half * found.g
+        across, slant, up = 1.0 / metric.base[part], metric.foot[part], 1.0 / metric.height[part]
+        slant = slant * across * up
+        for axis, (left, right) in enumerate(((e + f, g - h), (h + g, e - f))):
+            slope[axis, 1, part] = across * left - slant * right
+            slope[axis, 2, part] = up * right
+    slope[:, 0] = -(slope[:, 1] + slope[:, 2])
+    return slope

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from unwrap.film import Film
 from unwrap.flatten.develop import developments
 from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.energy import Work, Worst, stretches
+from unwrap.flatten.energy import Work, stretches
+from unwrap.flatten.even_out import even_out
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import Metric, metric_of
 from unwrap.flatten.newton import Problem, minimise
@@ -18,10 +19,6 @@ from unwrap.flatten.start import round_start
 from unwrap.flatten.strain import excess, needles, strain
 
 SQUASHED = 0.02  # a development that squashes no face below this is a better start than a round outline
-# How the worst strain is closed in on: each power from the last one's shape.
-FIRST_POWER, RISE, STAGES = 4.0, 1.4, 20
-EASE = 1e-4  # share of the work kept in the worst strain's cost: it holds what is nowhere near the worst
-SHORTER = 1.5  # each stage reaches for this over its power less than the worst
 ENOUGH = 1e-5  # the work's last step promises no more than this share of it
 
 
@@ -139,50 +136,3 @@ def _with_needles_upright(metric: Metric, points: FloatArray) -> FloatArray:
 
 def _unflipped(metric: Metric, points: FloatArray) -> bool:
     return bool(np.isfinite(points).all()) and bool(stretches(metric, points)[1].min() > 0.0)
-
-
-def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
-    """Lower the worst strain inside the film's window, from the shape of least work.
-
-    The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
-    -ln(1 - compression)] of ln sigma. Its middle is kept; a rising power of the distance
-    from it, summed over the faces, comes ever closer to the largest distance. It ends
-    once every face is inside the window.
-
-    Needles do not count: at each stage their own flat shape stands in for their shape on
-    the surface, so that they follow their neighbours but cannot flip.
-    """
-    low, high = film.window
-    middle = -0.5 * (np.log(low) + np.log(high))
-    half = 0.5 * (np.log(high) - np.log(low))
-    thin = needles(problem.metric)
-    taken = 0
-    for stage in range(STAGES):
-        stand_in = _stand_in(problem, points, thin)
-        s1, s2 = stretches(stand_in.metric, points)
-        far = np.maximum(np.abs(np.log(s1) - middle), np.abs(np.log(s2) - middle))
-        reach = float(far[~thin].max())
-        if reach <= half:
-            break
-        power = FIRST_POWER * RISE**stage
-        law = Worst(middle, reach * (1.0 - SHORTER / power), power, EASE, gentle=True)
-        points, steps = minimise(stand_in, law, points, steps=2, tolerance=1.0)
-        taken += steps
-    return points, taken
-
-
-def _stand_in(problem: Problem, points: FloatArray, thin: np.ndarray) -> Problem:
-    """The problem with the needles' flat shapes as their shapes."""
-    if not thin.any():
-        return problem
-    metric = problem.metric
-    f = metric.faces[thin]
-    one, two = points[f[:, 1]] - points[f[:, 0]], points[f[:, 2]] - points[f[:, 0]]
-    length = np.linalg.norm(one, axis=1)
-    base, foot, height = metric.base.copy(), metric.foot.copy(), metric.height.copy()
-    base[thin] = length
-    foot[thin] = np.einsum("ij,ij->i", one, two) / length
-    height[thin] = (one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / length
-    # Weighed like sound faces, they hold a step back before it runs into their flip.
-    weights = np.where(thin, problem.weights.mean(), problem.weights)
-    return replace(problem, metric=Metric(metric.faces, base, foot, height), weights=weights)

@@ -92,5 +92,6 @@ class System:
         raise NotDefinite("the strain system cannot be solved")
 
     def solve(self, right: FloatArray) -> FloatArray:
-        """(n, 2) solution for a right side (n, 2), with the last factor."""
-        return self._strain[0].solve(right[:, :, None])[:, :, 0]
+        """Solution for a right side (n, 2), or several (n, 2, c), with the last factor."""
+        columns = right.reshape(self.count, 2, -1)
+        return self._strain[0].solve(columns).reshape(right.shape)

@@ -1,0 +1,210 @@
+"""The least worst strain: an interior-point method on the whole patch.
+
+Let t be the distance of ln sigma from the middle of the film's window, for both principal
+stretches of every face. The largest |t| is lowered by minimising, over the flat shape and
+over a ceiling T above it,
+
+    T - mu * sum over faces of weight * (ln(T - t) + ln(T + t)),
+
+mu being halved after every Newton step [1]_. T has one equation of its own, so that each shape
+has its best T at hand and the step in the shape costs one more right side (the rank-one term by
+Sherman and Morrison's formula). Close to and beyond the ceiling the logarithm goes on as a
+parabola [2]_: a few faces that a step throws beyond it need not hold up all the others, and are
+brought back by the next.
+
+References
+----------
+.. [1] S. Boyd, L. Vandenberghe, *Convex Optimization*, 2004, sections 11.2 and 11.3.
+.. [2] J. Hauser, A. Saccon, "A Barrier Function Method for the Optimization of Trajectory
+   Functionals with Constraints", IEEE CDC 2006 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from unwrap.film import Film
+from unwrap.flatten.energy import derivatives, slopes, stretches
+from unwrap.flatten.flat_piece import FloatArray
+from unwrap.flatten.fronts import NotDefinite
+from unwrap.flatten.metric import Metric
+from unwrap.flatten.newton import ARMIJO, SHIFT, SHY, Problem, first_flip
+from unwrap.flatten.one_core import on_one_core
+from unwrap.flatten.strain import needles
+
+STEPS = 12  # at most
+FIRST = 0.25  # mu at the beginning, as a share of the worst |t|
+FALL = 0.5  # mu after a step, as a share of mu before it
+LAST = 2e-4  # and at the end: the worst ln sigma is then about this much above the least
+ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
+SHORT = 0.5  # a step cut down further than this is taken again with the same mu
+
+
+@dataclass(frozen=True, eq=False)
+class Ceiling:
+    """The cost of one shape under its best ceiling.
+
+    Parameters
+    ----------
+    top : float
+        The ceiling T.
+    value : float
+        The cost.
+    press : (2, m) float64
+        What each stretch presses on the ceiling; they add up to 1.
+    stiff : (2, m) float64
+        By how much less if the ceiling were raised by 1.
+    rest : (2, m) float64
+        What each stretch presses the other way, on -T.
+    rest_stiff : (2, m) float64
+    """
+
+    top: float
+    value: float
+    press: FloatArray
+    stiff: FloatArray
+    rest: FloatArray
+    rest_stiff: FloatArray
+
+
+def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
+    """Lower the worst strain inside the film's window, from the shape of least work.
+
+    The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
+    -ln(1 - compression)] of ln sigma; its middle is kept. It ends once every face is
+    inside the window, or the worst strain is within about `LAST` of the least there is.
+
+    Needles do not count: at each step their own flat shape stands in for their shape on
+    the surface, so that they follow their neighbours but cannot flip.
+
+    Parameters
+    ----------
+    problem : Problem
+    points : (n, 2) float64
+        Flat shape without flipped faces.
+    film : Film
+
+    Returns
+    -------
+    points : (n, 2) float64
+    steps : int
+        Newton steps taken.
+    """
+    low, high = film.window
+    middle, half = -0.5 * float(np.log(low * high)), 0.5 * float(np.log(high / low))
+    thin = needles(problem.metric)
+    areas = problem.weights
+    # Small faces weigh no less than half an ordinary one, or they would lag behind the others.
+    weights = np.maximum(areas, 0.5 * float(areas.mean()))
+    problem = replace(problem, weights=weights / weights.sum())
+    best, least, mu, top = points, np.inf, 0.0, 0.0
+    for step in range(STEPS):
+        stand_in = _stand_in(problem, points, thin)
+        t = _distances(stand_in.metric, points, middle)
+        assert t is not None
+        worst = float(np.abs(t[:, ~thin]).max())
+        if worst < least:
+            best, least = points, worst
+        if worst <= half or 0.0 < mu <= LAST:
+            return best, step
+        if mu == 0.0:
+            mu, top = FIRST * worst, worst
+        taken = _step(stand_in, points, t, middle, mu, top)
+        if taken is None:
+            return best, step
+        points, top, share = taken
+        if share >= SHORT:
+            mu = max(FALL * mu, 0.9 * LAST)
+    return best, STEPS
+
+
+@on_one_core
+def _step(
+    problem: Problem, points: FloatArray, t: FloatArray, middle: float, mu: float, top: float
+) -> tuple[FloatArray, float, float] | None:
+    """One Newton step: the new shape, its ceiling and the share of the step; None if none goes down."""
+    metric, weights, system = problem.metric, problem.weights, problem.system
+    now = _ceiling(t, weights, mu, top)
+    s = np.exp(t + middle)
+    slope = np.where(t < 0.0, -1.0, 1.0) * (now.press - now.rest)
+    force = slope / s
+    bend = (now.stiff + now.rest_stiff - slope) / (s * s)
+
+    def forces(
+        part: slice, s1: FloatArray, s2: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        return force[0, part], bend[0, part], force[1, part], bend[1, part]
+
+    gradient, same, pair = derivatives(metric, forces, points)
+    lift = np.where(t < 0.0, -1.0, 1.0) * (now.stiff - now.rest_stiff) / s
+    right = np.stack(
+        [-system.gather(gradient), system.gather(slopes(metric, lift[0], lift[1], points))], axis=2
+    )
+    try:
+        system.factorise(same, pair, SHIFT * float(same[0].sum() + same[2].sum()) * problem.masses)
+    except NotDefinite:
+        return None
+    found = system.solve(right)
+    give = float((now.stiff + now.rest_stiff).sum())
+    share = np.vdot(right[:, :, 1], found[:, :, 0]) / max(
+        give - float(np.vdot(right[:, :, 1], found[:, :, 1])), 1e-3 * give
+    )
+    move = found[:, :, 0] + share * found[:, :, 1]
+    promise = float(np.vdot(right[:, :, 0], move))
+    if not np.isfinite(promise) or promise <= 0.0:
+        return None
+    size = min(1.0, SHY * first_flip(metric, points, move))
+    for _ in range(25):
+        there = points + size * move
+        new = _distances(metric, there, middle)
+        if new is not None:
+            after = _ceiling(new, weights, mu, now.top)
+            if after.value <= now.value - ARMIJO * size * promise:
+                return there, after.top, size
+        size *= 0.6
+    return None
+
+
+def _distances(metric: Metric, points: FloatArray, middle: float) -> FloatArray | None:
+    """(2, m) ln sigma less the middle of the window; None if a face is flipped."""
+    s1, s2 = stretches(metric, points)
+    if not s2.min() > 0.0:
+        return None
+    return np.log(np.stack([s1, s2])) - middle
+
+
+def _ceiling(t: FloatArray, weights: FloatArray, mu: float, top: float) -> Ceiling:
+    """The best ceiling of a shape, looked for from `top` on."""
+    size, rounded = np.abs(t), ROUNDED * mu
+    pull = mu * weights
+    least = 0.2 * float(size.max())
+    for _ in range(50):
+        inside = np.maximum(top - size, rounded)
+        press = pull * (1.0 + (inside - (top - size)) / inside) / inside
+        stiff = pull / (inside * inside)
+        rest = pull / (top + size)
+        # The presses fall with the ceiling, ever more slowly: Newton's method cannot overshoot for long.
+        change = (float((press + rest).sum()) - 1.0) / float((stiff + rest / (top + size)).sum())
+        if abs(change) <= 1e-9 * top:
+            break
+        top = max(top + change, least)
+    beyond = (inside - (top - size)) / inside
+    cost = pull * (0.5 * beyond * beyond + beyond - np.log(inside) - np.log(top + size))
+    return Ceiling(top, top + float(cost.sum()), press, stiff, rest, rest / (top + size))
+
+
+def _stand_in(problem: Problem, points: FloatArray, thin: np.ndarray) -> Problem:
+    """The problem with the needles' flat shapes as their shapes."""
+    if not thin.any():
+        return problem
+    metric = problem.metric
+    f = metric.faces[thin]
+    one, two = points[f[:, 1]] - points[f[:, 0]], points[f[:, 2]] - points[f[:, 0]]
+    length = np.linalg.norm(one, axis=1)
+    base, foot, height = metric.base.copy(), metric.foot.copy(), metric.height.copy()
+    base[thin] = length
+    foot[thin] = np.einsum("ij,ij->i", one, two) / length
+    height[thin] = (one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) / length
+    return replace(problem, metric=Metric(metric.faces, base, foot, height))
