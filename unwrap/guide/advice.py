@@ -140,7 +140,7 @@ def _slits(piece: Piece) -> tuple[str, ...]:
         said.append(f"Slit {number}, a {kind} of {length:.1f} mm, {place_in_words(place, low, high)}.")
     if relief:
         said.append(
-            "Cut them in this order, each from the edge to the mark at its tip and no further. One lip is "
+            "Cut them in this order, each from the edge to the ring at its tip and no further. One lip is "
             "left a little full: close the slit on the model so that the other lies on it."
         )
     return tuple(said)

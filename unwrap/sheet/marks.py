@@ -19,6 +19,8 @@ from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 
 NUMBER_SIZE = 1.6
+# Diameter of the ring that marks the tip of a relief cut, mm.
+TIP = 0.3
 # Notes keep this clear of paint, mm.
 CLEAR = 0.35
 
@@ -184,11 +186,13 @@ def _beside(mouth: FloatArray, out: FloatArray, text: str, ground: _Ground) -> N
 
 
 def crop_curves(piece: Piece) -> tuple[Curve, ...]:
-    """Where a piece is cut: its outline, its closed slits and its pierced holes."""
+    """Where a piece is cut: its outline, its closed slits, a ring at each slit's tip, its pierced holes."""
     slits = tuple(straight_curve(slit, closed=False) for slit in piece.slits)
+    # Pierced, the ring keeps the slit from running on (common practice, no source).
+    tips = [(*tip, TIP) for _, tip in slit_mouths(piece)[: len(piece.flat.cuts)]]
     holes = tuple(
         curve
-        for x, y, diameter in piece.pierce
+        for x, y, diameter in [*tips, *piece.pierce]
         for curve in curves_of_area(shapely.Point(x, y).buffer(diameter / 2, quad_segs=12))
     )
     return (*piece.outline_curves, *slits, *holes)
