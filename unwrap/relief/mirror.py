@@ -97,9 +97,10 @@ class Mirror:
 
 
 def find_mirrors(ground: Ground, weights: FloatArray) -> tuple[Mirror, ...]:
-    """The patch's planes of symmetry as reflections of its chart; one of them where it is round.
+    """The patch's symmetry from left to right as a reflection of its chart, if it has that.
 
-    Planes across y and across the principal axes of the patch's area are tried.
+    A vehicle's other symmetries are nearly always chance: held to them, cuts would be longer and
+    look no better.
 
     Parameters
     ----------
@@ -107,43 +108,37 @@ def find_mirrors(ground: Ground, weights: FloatArray) -> tuple[Mirror, ...]:
         A middling copy of the patch, evenly meshed.
     weights : (n,) float64
         Price of a cut at each vertex, which has to be as symmetric as the surface.
+
+    Returns
+    -------
+    tuple of Mirror
+        One or none.
     """
     v = ground.surface
     corners = v[ground.faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     area = np.linalg.norm(normal, axis=1)
     centre = np.average(corners.mean(axis=1), axis=0, weights=area)
-    spread = corners.mean(axis=1) - centre
-    _, axes = np.linalg.eigh(np.einsum("m,mi,mj->ij", area, spread, spread))
     at_vertex = np.zeros_like(v)
     for k in range(3):
         np.add.at(at_vertex, ground.faces[:, k], normal)
     at_vertex /= np.maximum(np.linalg.norm(at_vertex, axis=1, keepdims=True), 1e-300)
     size = float(np.linalg.norm(v.max(axis=0) - v.min(axis=0)))
-    tree = cKDTree(v)
     rim = np.unique(boundary_edges(ground.faces))
-    rim_tree = cKDTree(v[rim])
     spacing = float(np.sqrt(0.5 * area.mean() * 4.0 / np.sqrt(3.0)))
     near = ALIKE * size
-    mirrors: list[Mirror] = []
-    for across in (ACROSS, *axes.T):
-        other = v - 2.0 * np.outer((v - centre) @ across, across)
-        gap, found = (np.asarray(a) for a in tree.query(other))
-        index = found.astype(np.int64)
-        off = np.abs(np.einsum("ij,ij->i", other - v[index], at_vertex[index]))
-        if np.quantile(off, 0.99) > near or gap.max() > 2.0 * spacing + near:
-            continue
-        if np.asarray(rim_tree.query(other[rim])[0]).max() > spacing + near:
-            continue
-        if np.quantile(np.abs(weights[index] - weights), 0.95) > 0.1 * max(float(np.ptp(weights)), 1e-9):
-            continue
-        mirror = _reflection(
-            ground.chart, index, float(np.linalg.norm(np.ptp(ground.chart, axis=0))), spacing
-        )
-        if mirror is not None and all(np.abs(mirror.matrix - m.matrix).max() > 0.1 for m in mirrors):
-            mirrors.append(mirror)
-    # Three planes through one axis are those of a round patch, for which any one serves.
-    return tuple(mirrors if len(mirrors) < 3 else mirrors[:1])
+    other = v - 2.0 * np.outer((v - centre) @ ACROSS, ACROSS)
+    gap, found = (np.asarray(a) for a in cKDTree(v).query(other))
+    index = found.astype(np.int64)
+    off = np.abs(np.einsum("ij,ij->i", other - v[index], at_vertex[index]))
+    if np.quantile(off, 0.99) > near or gap.max() > 2.0 * spacing + near:
+        return ()
+    if np.asarray(cKDTree(v[rim]).query(other[rim])[0]).max() > spacing + near:
+        return ()
+    if np.quantile(np.abs(weights[index] - weights), 0.95) > 0.1 * max(float(np.ptp(weights)), 1e-9):
+        return ()
+    mirror = _reflection(ground.chart, index, float(np.linalg.norm(np.ptp(ground.chart, axis=0))), spacing)
+    return () if mirror is None else (mirror,)
 
 
 def _reflection(chart: FloatArray, index: IntArray, size: float, spacing: float) -> Mirror | None:

@@ -25,10 +25,12 @@ class Effort:
 
     Parameters
     ----------
+    begun : int
+        Beginnings that are settled a little, of all that are tried once.
     first : int
-        For each beginning.
+        Rounds for each of these.
     settled : int
-        Beginnings that are then settled.
+        Beginnings that are then settled in earnest.
     rounds : int
         For settling one.
     feet : int
@@ -37,8 +39,9 @@ class Effort:
         How often a slit is added or left out.
     """
 
+    begun: int = 7
     first: int = 5
-    settled: int = 4
+    settled: int = 3
     rounds: int = 24
     feet: int = 14
     changes: int = 3
@@ -49,8 +52,8 @@ def plan(
 ) -> list[Trial]:
     """Sets of slits that bring the coarse copy within the film, cheapest first.
 
-    Even sets of all counts are begun with and settled a little; the most hopeful are
-    settled in earnest; then slits are left out and added for as long as that pays.
+    Even sets of all counts are tried once; the most hopeful are settled a little, the best of these
+    in earnest; then slits are left out and added for as long as that pays.
 
     Parameters
     ----------
@@ -91,32 +94,38 @@ def plan(
 
 
 def _hope(trial: Trial, target: float) -> float:
-    """What a set would cost once settled, as far as one can tell: missing need is made up for by length."""
-    return trial.cost * (1.0 + 2.5 * max(0.0, float(np.log(trial.need / target))) + trial.overlap)
+    """What a set would cost once settled, as far as one can tell: need is made up for by length."""
+    missing = max(-0.2, float(np.log(trial.need / target)))
+    return trial.cost * (1.0 + 2.5 * missing + trial.overlap)
 
 
 def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[Trial]:
-    """Even sets of straight slits round the outer edge, settled for a few rounds each."""
+    """Even sets of straight slits round the outer edge, the most hopeful settled for a few rounds."""
     edge = board.edges[0]
-    found: list[Trial] = []
+    tried: list[Trial] = []
     for mirror in board.mirrors or (None,):
         middle = heart(board, mirror)
         # Counted from where the line of symmetry meets the edge, an even set is symmetric.
         origin = 0.0 if mirror is None else _on_line(mirror, edge)
         for count in range(1, limit + 1):
-            latest = []
             for depth, turn in DEPTHS:
-                slits = even_slits(edge, middle, count, depth, turn, origin)
-                latest.append(settle(board, slits, target, rounds=effort.first))
-            found += [t for t in latest if np.isfinite(t.need)]
-            # A count whose slits cost far more than all that is needed elsewhere leads nowhere.
-            reached = [t.cost for t in found if t.reaches(target)]
+                trial = board.attempt(even_slits(edge, middle, count, depth, turn, origin))
+                if np.isfinite(trial.need):
+                    tried.append(trial)
             # On a saddle the lips of every slit lie over each other: no count will mend that.
-            if count >= 2 and found and all(t.overlap for t in found):
+            if count >= 2 and tried and all(t.overlap for t in tried):
                 return []
-            if reached and min(t.cost for t in latest) > 1.8 * min(reached):
+            # A count that costs far more than all that is needed elsewhere leads nowhere.
+            reached = [t.cost for t in tried if t.reaches(target)]
+            if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) == count):
                 break
-    return found
+    tried.sort(key=lambda t: _hope(t, target))
+    chosen: list[Trial] = []
+    for trial in tried:
+        alike = sum(len(t.slits) == len(trial.slits) for t in chosen)
+        if alike < 2 and len(chosen) < effort.begun:
+            chosen.append(trial)
+    return [settle(board, t.slits, target, rounds=effort.first) for t in chosen]
 
 
 def just_deep_enough(board: Board, slits: Callable[[float], tuple[Slit, ...]], target: float) -> Trial:
