@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from unwrap.body.body import Body, BoolArray
-from unwrap.body.health import check_health
+from unwrap.body.health import Health, check_health
 from unwrap.body.picture import draw_body
 from unwrap.body.read import load_body
 from unwrap.body.sense import find_symmetry, likely_mistakes
@@ -22,6 +23,8 @@ from unwrap.regions.grow import default_bridge
 from unwrap.regions.surfaces import Surface, find_surfaces
 
 DRAWN = ("body.png", "view-*.svg")
+# Most of the work is done in libraries that let another thread run beside them.
+THREADS = 2
 # Where no scale is given, details are bridged as in 4 mm to the foot.
 USUAL_SCALE = 76.2
 # A list longer than this is read by nobody; the picture shows the rest.
@@ -74,8 +77,10 @@ def look_at(
     names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
     with all_at_once(out_dir, stale=DRAWN) as staging:
         tell("drawing", 0.6)
-        draw_body(found.body, staging / "body.png", labels=labels, names=names)
-        write_views(found.body, staging, tell, 0.75)
+        with ThreadPoolExecutor(THREADS) as pool:
+            picture = pool.submit(draw_body, found.body, staging / "body.png", labels=labels, names=names)
+            write_views(found.body, staging, tell, 0.75)
+            picture.result()
     return found
 
 
@@ -96,26 +101,34 @@ def survey(
     tell("finding the outside", 0.2)
     outside = outside_faces(body)
     tell("finding the surfaces", 0.4)
-    surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
+    with ThreadPoolExecutor(THREADS) as pool:
+        health = pool.submit(check_health, body)
+        surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
     mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale)
-    return Found(body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes)))
+    return Found(
+        body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes, health.result()))
+    )
 
 
 def write_views(body: Body, folder: Path, tell: Tell, share: float) -> None:
     """Write the five view drawings."""
-    for number, side in enumerate(SIDES):
-        tell(f"drawing the {side} view", share + (1.0 - share) * number / len(SIDES))
-        write_view_svg(draw_view(body, side), folder / f"view-{side}.svg")
+    with ThreadPoolExecutor(THREADS) as pool:
+        views = pool.map(lambda side: draw_view(body, side), SIDES)
+        for number, view in enumerate(views, 1):
+            tell(f"drawing the {view.side} view", share + (1.0 - share) * number / len(SIDES))
+            write_view_svg(view, folder / f"view-{view.side}.svg")
 
 
-def _in_words(body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...]) -> list[str]:
+def _in_words(
+    body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...], health: Health
+) -> list[str]:
     length, width, height = body.size
     lines = [
         f"{body.name}: {length:.2f} mm long, {width:.2f} mm wide, {height:.2f} mm high, "
         f"{len(body.faces)} faces",
         *(f"Look at this: {mistake}" for mistake in mistakes),
         find_symmetry(body).line,
-        "Health: " + "; ".join(check_health(body).lines()),
+        "Health: " + "; ".join(health.lines()),
         "",
         "Surfaces seen from outside, the largest first:",
         f"  {'':3} {'kind':16} {'area mm²':>9}   name it in a job by",

@@ -74,6 +74,13 @@ class Body:
         return find_edges(self.faces)
 
     @cached_property
+    def edge_angles(self) -> FloatArray:
+        """Angle at each of the edges' pairs of faces, radians; found once."""
+        from unwrap.body.edges import edge_angles
+
+        return edge_angles(self.normals, self.edges.pairs)
+
+    @cached_property
     def rays(self) -> Rays:
         """The body made ready for rays; built once."""
         from unwrap.body.rays import Rays

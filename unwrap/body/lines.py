@@ -6,8 +6,9 @@ import numpy as np
 import shapely
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
-from unwrap.body.edges import Edges, edge_angles
+from unwrap.body.edges import Edges
 from unwrap.body.rays import Rays
+from unwrap.body.silhouette import joined_straight
 
 # A line is tried for visibility this often along its length, mm.
 STEP = 0.1
@@ -26,8 +27,8 @@ def visible_lines(
     normals: FloatArray,
     flat: FloatArray,
     edges: Edges,
+    sharp: BoolArray,
     ahead: FloatArray,
-    crease: float,
     border: shapely.Geometry,
 ) -> tuple[FloatArray, ...]:
     """Sharp edges and contours that can be seen along a direction, joined to polylines.
@@ -42,10 +43,10 @@ def visible_lines(
         The vertices on the drawing, mm.
     edges : Edges
         Of its faces.
+    sharp : (p,) bool
+        Which of the edges' pairs of faces meet sharply.
     ahead : (3,) float64
         The direction of looking.
-    crease : float
-        Edges sharper than this are drawn, radians.
     border : shapely geometry
         Lines that are drawn already and left away here.
 
@@ -54,7 +55,7 @@ def visible_lines(
     tuple of (k, 2) float64 arrays
         mm on the drawing.
     """
-    edge, faces = _worth_drawing(normals, edges, ahead, crease)
+    edge, faces = _worth_drawing(normals @ ahead, edges, sharp)
     if len(edge) == 0:
         return ()
     ends = edges.ends[edge]
@@ -79,15 +80,11 @@ def visible_lines(
     return _joined(pieces, border)
 
 
-def _worth_drawing(
-    normals: FloatArray, edges: Edges, ahead: FloatArray, crease: float
-) -> tuple[IntArray, IntArray]:
+def _worth_drawing(away: FloatArray, edges: Edges, sharp: BoolArray) -> tuple[IntArray, IntArray]:
     """Edges to draw and the two faces at each (the same one twice at an open edge)."""
-    toward = normals @ ahead < 0
+    toward, plainly = away < 0, away < -1e-3
     first, second = edges.pairs.T
-    sharp = (edge_angles(normals, edges.pairs) > crease) & (toward[first] | toward[second])
-    turning = (normals[first] @ ahead < -1e-3) != (normals[second] @ ahead < -1e-3)
-    chosen = np.flatnonzero(sharp | turning)
+    chosen = np.flatnonzero((sharp & (toward[first] | toward[second])) | (plainly[first] != plainly[second]))
     open_edges = np.flatnonzero(edges.number == 1)
     face_of = np.zeros(len(edges.number), dtype=np.int64)
     face_of[edges.of_face.ravel()] = np.repeat(np.arange(len(edges.of_face)), 3)
@@ -107,13 +104,14 @@ def _runs(
     of = owner[first]
     begin, end = (rank[first] / number[of])[:, None], ((rank[last] + 1) / number[of])[:, None]
     a, b = segments[of, 0], segments[of, 1]
-    runs = np.stack([a + begin * (b - a), a + end * (b - a)], axis=1)
+    # written so that a whole segment keeps its ends to the last digit and joins its neighbours
+    runs = np.stack([a * (1 - begin) + b * begin, a * (1 - end) + b * end], axis=1)
     return runs[np.linalg.norm(runs[:, 1] - runs[:, 0], axis=1) > GRID]
 
 
 def _joined(pieces: FloatArray, border: shapely.Geometry) -> tuple[FloatArray, ...]:
     """Pieces that touch end to end as polylines, without doubles and without the border."""
-    lines = shapely.union_all(shapely.linestrings(pieces), grid_size=GRID)
+    lines = shapely.union_all(joined_straight(pieces), grid_size=GRID)
     if not border.is_empty:
         shapely.prepare(border)
         parts = shapely.get_parts(lines)

@@ -101,14 +101,16 @@ def _write_names(image: Image.Image, hits: Hits, labels: IntArray, names: Mappin
     font = _font(image.width // 50)
     step = 3 * FINER
     shown = np.where(hits.seen, labels[hits.face], -1)[::step, ::step]
+    boxes = ndimage.find_objects(shown + 1)
     taken: list[tuple[float, float, float, float]] = []
     for label, name in names.items():
-        mask = np.pad(shown == label, 1)
-        if np.count_nonzero(mask) < 12:
+        box = boxes[label] if label < len(boxes) else None
+        if box is None or np.count_nonzero(shown[box] == label) < 12:
             continue
-        room = ndimage.distance_transform_edt(mask)[1:-1, 1:-1]
+        room = ndimage.distance_transform_edt(np.pad(shown[box] == label, 1))[1:-1, 1:-1]
         row, column = np.unravel_index(np.argmax(room), room.shape)
-        at = (float(column) * step / FINER, float(row) * step / FINER)
+        down, along = float(row + box[0].start), float(column + box[1].start)
+        at = (along * step / FINER, down * step / FINER)
         left, top, right, bottom = draw.textbbox(at, name, font=font, anchor="mm", stroke_width=3)
         # The list names the largest first: a small one that finds no room is left away.
         if any(left < r and l < right and top < b and t < bottom for l, t, r, b in taken):

@@ -18,9 +18,10 @@ WELL_LIT = 0.45
 FROM_ABOVE = 0.45
 # A place with less light than this is looked at through a hole only.
 PEEP = 0.01
-# Beyond so many dark places, those within a cell of this share of the diagonal are judged by
-# a few of them.
-CROWDED, GATHER, VOICES = 100_000, 1 / 250, 4
+# Beyond so many places, those within a cell of this share of the diagonal are judged by
+# a few of them, where these agree.
+CROWDED, GATHER, VOICES = 300_000, 1 / 250, 3
+INSIDE, OUTSIDE, UNSURE = np.int8(0), np.int8(1), np.int8(2)
 # A face of many places needs this share of them outside.
 FEW = 0.04
 # Two sides of a wall are compared where it is thinner than this share of the diagonal.
@@ -57,7 +58,8 @@ def outside_faces(body: Body) -> BoolArray:
     if len(body.faces) == 0:
         return np.zeros(0, dtype=bool)
     face, places = sample_faces(body.corners, body.areas, PLACES)
-    outside, unsure = _judge(body.rays, body.normals, face, places)
+    verdict = _verdicts(body.rays, body.normals, face, places)
+    outside, unsure = verdict == OUTSIDE, np.flatnonzero(verdict == UNSURE)
     if len(unsure):
         met = _looks_at(body.rays, places[unsure], body.normals[face[unsure]])
         while True:
@@ -75,8 +77,23 @@ def _seen_faces(face: IntArray, outside: BoolArray, count: int) -> BoolArray:
     return np.bincount(face[outside], minlength=count) >= np.maximum(1, FEW * places)
 
 
-def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> tuple[BoolArray, IntArray]:
-    """Which places on the body are outside by their light, and which of these are unsure.
+def _verdicts(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> NDArray[np.int8]:
+    """`_judge`, with a few places of a very fine mesh speaking for their neighbours where they agree."""
+    if len(places) <= CROWDED:
+        return _judge(rays, normals, face, places)
+    spoken, speaker = _speakers(rays, places, normals[face])
+    said = _judge(rays, normals, face[spoken], places[spoken])
+    low, high = np.full(speaker.max() + 1, UNSURE), np.full(speaker.max() + 1, INSIDE)
+    np.minimum.at(low, speaker[spoken], said)
+    np.maximum.at(high, speaker[spoken], said)
+    verdict = low[speaker]
+    torn = np.flatnonzero((low < high)[speaker])
+    verdict[torn] = _judge(rays, normals, face[torn], places[torn])
+    return verdict
+
+
+def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> NDArray[np.int8]:
+    """Which places on the body are outside by their light: `INSIDE`, `OUTSIDE` or `UNSURE`.
 
     Parameters
     ----------
@@ -90,33 +107,24 @@ def _judge(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) 
 
     Returns
     -------
-    outside : (k,) bool
-    unsure : (u,) int64
-        Places of which their light does not say, which are not among `outside`.
+    (k,) int8
     """
     normal = normals[face]
     first = look_at_sky(rays, places, normal, sky_directions(FIRST_LOOK, turn=0.3))
     # What is far beyond doubt already needs no second look.
-    outside = first.light >= 1.3 * WELL_LIT
-    doubt = np.flatnonzero(~outside)
-    dark = doubt[first.free[doubt] == 0]
-    rest = sky_directions(SECOND_LOOK, turn=1.1)
-    if len(dark) > CROWDED:
-        # Inner walls of a very fine mesh: some places speak for their neighbours.
-        spoken, speaker = _speakers(rays, places[dark], normal[dark])
-        some = look_at_sky(rays, places[dark[spoken]], normal[dark[spoken]], rest)
-        seen = np.bincount(speaker[spoken], some.free, speaker.max() + 1) > 0
-        doubt = np.setdiff1d(doubt, dark[~seen[speaker]], assume_unique=True)
-    more = look_at_sky(rays, places[doubt], normal[doubt], rest)
+    verdict = np.where(first.light >= 1.3 * WELL_LIT, OUTSIDE, INSIDE)
+    doubt = np.flatnonzero(verdict == INSIDE)
+    more = look_at_sky(rays, places[doubt], normal[doubt], sky_directions(SECOND_LOOK, turn=1.1))
     sky = first.of(doubt).plus(more, FIRST_LOOK, SECOND_LOOK)
     plain = (sky.light >= WELL_LIT) | _from_above(sky, FROM_ABOVE)
-    outside[doubt] = plain
+    verdict[doubt[plain]] = OUTSIDE
     between = np.flatnonzero(~plain & (sky.light > PEEP))
+    verdict[doubt[between]] = UNSURE
     behind, thin = _other_side(rays, normals, places[doubt[between]], normal[doubt[between]])
     wall = between[thin]
     there = look_at_sky(rays, behind[thin], -normal[doubt[wall]], sky_directions(OTHER_LOOK, turn=1.1))
-    darker = wall[sky.light[wall] < there.light]
-    return outside, doubt[np.setdiff1d(between, darker, assume_unique=True)]
+    verdict[doubt[wall[sky.light[wall] < there.light]]] = INSIDE
+    return verdict
 
 
 def _looks_at(rays: Rays, places: FloatArray, normal: FloatArray) -> NDArray[np.int32]:

@@ -101,7 +101,9 @@ def draw_view(body: Body, side: Side, *, crease: float = CREASE) -> View:
     flat = body.vertices @ np.stack([across, upward], axis=1)
     outline = find_outline(rays, edges, body.normals @ -ahead, flat, (across, upward, ahead))
     border = outline.boundary
-    creases = visible_lines(rays, body.vertices, body.normals, flat, edges, ahead, crease, border)
+    creases = visible_lines(
+        rays, body.vertices, body.normals, flat, edges, body.edge_angles > crease, ahead, border
+    )
     return View(side, across, upward, ahead, outline, creases, body.name)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 
 # A triangle flatter than this has no normal worth the name: coordinates that went
 # through single precision are only good to some 1e-5 mm at model size.
@@ -73,6 +73,14 @@ def edge_table(faces: IntArray, used: BoolArray | None = None) -> EdgeTable:
     pair[two[turned]] = -1
     ends = np.stack([unique // size, unique % size], axis=1)
     return EdgeTable(ends=ends, of_face=of_face, count=count.astype(np.int64), pair=pair)
+
+
+def body_table(body: Body) -> EdgeTable:
+    """The edges of all of a body's faces, which it has found already."""
+    edges = body.edges
+    pair = np.full((len(edges.ends), 2), -1, dtype=np.int64)
+    pair[edges.pair_edge[edges.agree]] = edges.pairs[edges.agree]
+    return EdgeTable(edges.ends, edges.of_face, edges.number, pair)
 
 
 def face_normals(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:

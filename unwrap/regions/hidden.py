@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
-from unwrap.regions.edges import edge_table, label_parts
+from unwrap.regions.edges import body_table, edge_table, label_parts
 from unwrap.regions.nearest import distances
 from unwrap.regions.split import split_edges
 
@@ -30,7 +30,7 @@ _shells: WeakKeyDictionary[Body, IntArray] = WeakKeyDictionary()
 def shells_of(body: Body) -> IntArray:
     """(m,) the shell that each face belongs to: faces that hang together over edges."""
     if body not in _shells:
-        table = edge_table(body.faces)
+        table = body_table(body)
         _shells[body] = label_parts(table, np.ones(len(table.ends), dtype=bool))
     return _shells[body]
 

@@ -7,7 +7,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from unwrap.body.body import Body, BoolArray, FloatArray
-from unwrap.regions.edges import SLIVER, EdgeTable, edge_table, label_parts
+from unwrap.regions.edges import SLIVER, EdgeTable, body_table, label_parts
 
 # Unseen faces in the middle of the skin belong to it up to this width, mm: the
 # underside of a rivet or of a bead gets no light, but is no inside either.
@@ -52,7 +52,7 @@ _kept: WeakKeyDictionary[Body, dict[bytes, BoolArray]] = WeakKeyDictionary()
 
 
 def _mended(body: Body, mask: BoolArray) -> BoolArray:
-    table = edge_table(body.faces)
+    table = body_table(body)
     lengths = np.linalg.norm(np.roll(body.corners, -1, axis=1) - body.corners, axis=2)
     sliver = np.flatnonzero(2 * body.areas < SLIVER * lengths.max(axis=1))
     pair = table.pair[table.of_face[sliver, lengths[sliver].argmax(axis=1)]]
