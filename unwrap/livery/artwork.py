@@ -15,10 +15,12 @@ from unwrap.body.views import View
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.carry import Carry, nearest_on
 from unwrap.livery.chart import lay_chart
+from unwrap.livery.drawing import Drawing, Shape
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.paint import Paint
-from unwrap.livery.svg_read import Drawing, Shape, read_drawing
+from unwrap.livery.strokes import drawn_strokes
+from unwrap.livery.svg_read import read_drawing
 from unwrap.livery.throw import Target, aim
 
 # Losses below this share of a shape, and below this area (mm^2), are not worth a word.
@@ -80,12 +82,32 @@ def _thrown(target: Target, drawing: Drawing) -> tuple[Paint, ...]:
         if shape.area.intersects(target.ground):
             area = target.carry.area_to_flat(shape.area, target.chart, target.seen)
             if not area.is_empty:
-                paints.append(_paint(shape, area))
+                paints.append(_paint(shape, area, target.carry, target.chart, target.seen))
     return tuple(paints)
 
 
-def _paint(shape: Shape, area: shapely.Geometry) -> Paint:
-    return Paint("artwork", shape.colour, area, curves_of_area(area), label=f"artwork: {shape.label}")
+def _paint(
+    shape: Shape,
+    area: shapely.Geometry,
+    carry: Carry,
+    chart: FloatArray,
+    seen: np.ndarray | None = None,
+    shift: FloatArray | None = None,
+) -> Paint:
+    """A shape's ground on a piece, as the stroke that it was drawn with where it still is one there."""
+    label = f"artwork: {shape.label}"
+    if shape.stroke is not None:
+        lines = shape.stroke.lines
+        if shift is not None:
+            lines = shapely.affinity.translate(lines, *shift)
+        found = drawn_strokes(
+            area, carry.lines_to_flat(lines, chart, seen), shape.stroke.cap, shape.stroke.join, carry.outline
+        )
+        if found is not None:
+            curves, width = found
+            cap, join = shape.stroke.cap, shape.stroke.join
+            return Paint("artwork", shape.colour, area, curves, width, label, cap=cap, join=join)
+    return Paint("artwork", shape.colour, area, curves_of_area(area), label=label)
 
 
 def _losses(shape: Shape, targets: Sequence[Target], view: View, name: str) -> list[str]:
@@ -138,7 +160,7 @@ def _over_surface(
             area = target.carry.area_to_flat(moved, mine)
             if not area.is_empty:
                 kept[number] += target.carry.area_to_chart(area, mine).area
-                group.append(_paint(shape, area))
+                group.append(_paint(shape, area, target.carry, mine, shift=-anchor))
         out.append(tuple(group))
     lost = []
     for number, shape in enumerate(drawing.shapes):

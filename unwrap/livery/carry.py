@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
 from unwrap.livery.loops import boundary_loops
-from unwrap.livery.planar import barycentric, polygon_of_rings, polygons_of, transfer
+from unwrap.livery.planar import barycentric, polygon_of_rings, polygons_of, transfer, transfer_lines
 from unwrap.regions.region import Patch
 
 # Places further than this from the piece (mm) are said to be off it.
@@ -162,6 +162,15 @@ class Carry:
         in_chart = np.einsum("mcw,mwj->mcj", self.part_weights[reached], chart[self.flat.face[reached]])
         limit = None if seen is None else seen[self.flat.face[reached]]
         return transfer(area, in_chart, self.on_sheet[reached], limit)
+
+    def lines_to_flat(
+        self, lines: shapely.Geometry, chart: FloatArray, seen: np.ndarray | None = None
+    ) -> shapely.Geometry:
+        """Carry lines drawn in a chart onto the flat piece; see `area_to_flat`."""
+        reached = np.flatnonzero(np.isfinite(chart[self.flat.face]).all(axis=(1, 2)))
+        in_chart = np.einsum("mcw,mwj->mcj", self.part_weights[reached], chart[self.flat.face[reached]])
+        limit = None if seen is None else seen[self.flat.face[reached]]
+        return transfer_lines(lines, in_chart, self.on_sheet[reached], limit)
 
     def area_to_chart(self, area: shapely.Geometry, chart: FloatArray) -> shapely.Geometry:
         """Carry an area on the flat piece into a chart: the inverse of `area_to_flat`."""

@@ -18,6 +18,9 @@ TOLERANCE = 0.014
 CORNER = np.radians(20.0)
 # Rounding that is taken off before corners are looked for, mm.
 ROUNDING = 2e-4
+# How strokes end and turn corners in the planar library's words.
+CAPS = {"butt": "flat", "round": "round", "square": "square"}
+JOINS = {"miter": "mitre", "round": "round", "bevel": "bevel"}
 # Control points of a quarter circle: 4/3 (sqrt(2) - 1).
 QUARTER = 4.0 / 3.0 * (np.sqrt(2.0) - 1.0)
 
@@ -72,7 +75,7 @@ def curve_points(curve: Curve, per_span: int = 16) -> FloatArray:
     return np.vstack([inner, curve.spans[-1, 3]])
 
 
-def printed_area(paint: Paint, per_span: int = 16, cap: str = "flat") -> shapely.Geometry:
+def printed_area(paint: Paint, per_span: int = 16, cap: str | None = None) -> shapely.Geometry:
     """The ground that a paint covers as its fitted curves have it, even-odd, or as its stroke."""
     if paint.stroke is not None:
         half = 0.5 * paint.stroke
@@ -81,7 +84,8 @@ def printed_area(paint: Paint, per_span: int = 16, cap: str = "flat") -> shapely
             points = curve_points(curve, per_span)
             line = shapely.LinearRing(points) if curve.closed else shapely.LineString(points)
             with np.errstate(divide="ignore", invalid="ignore"):
-                parts.append(line.buffer(half, cap_style=cap, join_style="mitre"))
+                ends, joins = CAPS[paint.cap], JOINS[paint.join]
+                parts.append(line.buffer(half, cap_style=cap or ends, join_style=joins))
         return shapely.union_all(parts)
     area: shapely.Geometry = shapely.MultiPolygon()
     for curve in paint.curves:

@@ -113,6 +113,16 @@ def stroke_area(
     return polygons_of(shapely.union_all(parts)) if parts else shapely.MultiPolygon()
 
 
+def centre_lines(runs: Sequence[SampledRun], dashes: Sequence[float], offset: float) -> shapely.Geometry:
+    """What a stroke runs along: rings where a run closes, lines elsewhere and for each dash."""
+    lines: list[shapely.Geometry] = []
+    for run in runs:
+        points = np.vstack([run.points, run.points[:1]]) if run.closed else run.points
+        for piece in cut_dashes(points, dashes, offset) if dashes else [points]:
+            lines.append(shapely.LineString(piece))
+    return shapely.multilinestrings(lines)
+
+
 def _one_stroke(
     points: FloatArray, closed: bool, half: float, cap: str, join: str, mitre_limit: float, quarter: int
 ) -> shapely.Geometry:

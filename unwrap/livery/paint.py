@@ -11,6 +11,8 @@ import shapely.affinity
 
 from unwrap.flatten.flat_piece import FloatArray
 
+Cap = Literal["butt", "round", "square"]
+Join = Literal["miter", "round", "bevel"]
 PaintKind = Literal["fill", "line", "band", "lettering", "artwork"]
 
 
@@ -59,6 +61,8 @@ class Paint:
         What it is, for the guide and for a person who edits the sheet: "lining 2: cream 0.35 mm".
     asked_width : float or None
         Width asked for on the model, mm, for lines and bands.
+    cap, join : str
+        How a stroke ends and turns corners, as in SVG.
     """
 
     kind: PaintKind
@@ -68,6 +72,8 @@ class Paint:
     stroke: float | None = None
     label: str = ""
     asked_width: float | None = None
+    cap: Cap = "butt"
+    join: Join = "miter"
 
     def moved(self, matrix: FloatArray) -> Paint:
         """The paint under a (2, 3) affine matrix that keeps lengths."""

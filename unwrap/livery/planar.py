@@ -15,6 +15,8 @@ from unwrap.flatten.flat_piece import FloatArray
 HAIR = 2e-5
 # Bits of one triangle are joined on a grid this fine (mm): sound where they only just touch.
 GRID = 1e-8
+# Ends of lines that are carried by triangles meet on a grid this fine (mm).
+LINE_GRID = 1e-6
 # Parts smaller than this are rounding, not paint (mm^2).
 CRUMB = 1e-6
 
@@ -119,6 +121,26 @@ def transfer(
     bits, owner = bits[is_area], edge[owner[is_area]]
     moved = move_by_triangle(bits, owner, source, target)
     return join_parts(inner, moved, owner, target)
+
+
+def transfer_lines(
+    lines: shapely.Geometry, source: FloatArray, target: FloatArray, seen: np.ndarray | None = None
+) -> shapely.Geometry:
+    """Carry lines as `transfer` carries areas; what meets end to end is one line again."""
+    if lines.is_empty or len(source) == 0:
+        return shapely.MultiLineString()
+    triangles = shapely.polygons(source)
+    near = shapely.STRtree(triangles).query(lines, predicate="intersects")
+    near = near[shapely.area(triangles[near]) > 1e-12]
+    limit = triangles[near]
+    if seen is not None:
+        limit = np.where(shapely.is_missing(seen[near]), limit, seen[near])
+    bits, owner = shapely.get_parts(shapely.intersection(lines, limit), return_index=True)
+    is_line = (shapely.get_type_id(bits) == 1) & (shapely.length(bits) > 1e-9)
+    moved = move_by_triangle(bits[is_line], near[owner[is_line]], source, target)
+    # A line along a side belongs to the triangles on both sides of it.
+    whole = shapely.union_all(moved, grid_size=LINE_GRID)
+    return shapely.line_merge(whole)
 
 
 def join_parts(

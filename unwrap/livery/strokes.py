@@ -7,8 +7,8 @@ import shapely
 
 from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.carry import Carry
-from unwrap.livery.fit import TOLERANCE, curves_of_area, fit_curve
-from unwrap.livery.paint import Curve, Paint, PaintKind
+from unwrap.livery.fit import CAPS, JOINS, TOLERANCE, curves_of_area, fit_curve
+from unwrap.livery.paint import Cap, Curve, Join, Paint, PaintKind
 from unwrap.livery.planar import grow
 
 # How far a stroke's rims may be from the line's own, mm.
@@ -19,6 +19,8 @@ STROKE_ENDS = 0.05
 MITRE_LIMIT = 4.0
 # What of a line's rim is this near to the piece's edge (mm) is where it was cut off.
 ON_EDGE = 2e-3
+# What a cap adds at each end, in squares of the width.
+CAP_AREAS = {"butt": 0.0, "round": np.pi / 8, "square": 0.5}
 # Rounding that is taken off a rim before it is moved, mm.
 ROUNDING = 2e-4
 
@@ -69,22 +71,72 @@ def as_strokes(
     if not length:
         return None
     on_sheet = float(area.area / length)
+    if not _same(centres, on_sheet, "square", "mitre", area, outline):
+        return None
+    return tuple(fit_curve(line, closed, 0.5 * TOLERANCE) for line, closed in lines), on_sheet
+
+
+def drawn_strokes(
+    area: shapely.Geometry, lines: shapely.Geometry, cap: Cap, join: Join, outline: shapely.Polygon
+) -> tuple[tuple[Curve, ...], float] | None:
+    """Centre lines and width on the sheet of a stroke that was drawn and carried to a piece.
+
+    Parameters
+    ----------
+    area : Polygon or MultiPolygon
+        Its ground on the sheet, mm.
+    lines : LineString or MultiLineString
+        What it runs along there.
+    cap, join : str
+        As it was drawn.
+    outline : Polygon
+        The piece's.
+
+    Returns
+    -------
+    As `as_strokes`; None where the stroke has come out of uneven width.
+    """
+    lines = shapely.get_parts(shapely.simplify(lines, ROUNDING))
+    parts = [part for part in lines if part.geom_type == "LineString" and part.length > 0]
+    length = sum(part.length for part in parts)
+    if not length:
+        return None
+    # The ends that stand clear of the piece's edge have caps: the ground is L w + n k w^2.
+    edge = shapely.buffer(outline.boundary, ON_EDGE)
+    ends = [shapely.get_point(part, k) for part in parts if not part.is_closed for k in (0, -1)]
+    rounds = (
+        sum(not edge.intersects(end) for end in ends) * {"butt": 0.0, "round": np.pi / 8, "square": 0.5}[cap]
+    )
+    on_sheet = 2.0 * area.area / (length + float(np.sqrt(length**2 + 4.0 * rounds * area.area)))
+    centres = [shapely.LinearRing(part.coords) if part.is_closed else part for part in parts]
+    if not _same(centres, on_sheet, CAPS[cap], JOINS[join], area, outline):
+        return None
+    return tuple(_curve_along(part) for part in parts), on_sheet
+
+
+def _curve_along(line: shapely.LineString) -> Curve:
+    points = np.asarray(line.coords)
+    return fit_curve(points[:-1] if line.is_closed else points, line.is_closed, 0.5 * TOLERANCE)
+
+
+def _same(
+    centres: list[shapely.Geometry],
+    width: float,
+    cap: str,
+    join: str,
+    area: shapely.Geometry,
+    outline: shapely.Polygon,
+) -> bool:
+    """Whether strokes along centre lines cover an area, and no more."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        strokes = [
-            shapely.buffer(
-                centre, 0.5 * on_sheet, cap_style="square", join_style="mitre", mitre_limit=MITRE_LIMIT
-            )
-            for centre in centres
-        ]
+        strokes = shapely.buffer(
+            centres, 0.5 * width, cap_style=cap, join_style=join, mitre_limit=MITRE_LIMIT, quad_segs=16
+        )
     # At the very edge a line ends as the edge does, and the blade ends the stroke.
     inner = shapely.buffer(outline, -STROKE_ENDS, join_style="mitre")
     drawn = shapely.intersection(shapely.union_all(strokes), inner)
-    if not (
-        grow(drawn, STROKE_TOLERANCE).covers(shapely.intersection(area, inner))
-        and grow(area, STROKE_TOLERANCE).covers(drawn)
-    ):
-        return None
-    return tuple(fit_curve(line, closed, 0.5 * TOLERANCE) for line, closed in lines), on_sheet
+    wanted = shapely.intersection(area, inner)
+    return bool(grow(drawn, STROKE_TOLERANCE).covers(wanted) and grow(area, STROKE_TOLERANCE).covers(drawn))
 
 
 def _closed_centre(polygon: shapely.Polygon, width: float) -> FloatArray | None:

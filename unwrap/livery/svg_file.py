@@ -8,6 +8,8 @@ from pathlib import Path
 from lxml import etree
 
 from unwrap.errors import BadInput
+from unwrap.livery.svg_path import NUMBER
+from unwrap.livery.svg_style import length_of
 
 LARGEST_FILE = 20_000_000
 MOST_ELEMENTS = 50_000
@@ -51,6 +53,19 @@ def open_drawing(path: Path) -> etree._Element:
         raise BadInput(f'artwork "{path.name}": the file is no SVG drawing')
     _refuse_danger(path, root)
     return root
+
+
+def mm_per_unit(root: etree._Element) -> float:
+    """Length of a user unit, by the drawing's width and viewBox; of a CSS pixel where they do not say."""
+    box = re.findall(NUMBER, root.get("viewBox", ""))
+    width = root.get("width", "")
+    try:
+        size = length_of(width) if "%" not in width else 0.0
+    except ValueError:
+        size = 0.0
+    if len(box) == 4 and float(box[2]) > 0 and size > 0:
+        return size * 25.4 / 96 / float(box[2])
+    return 25.4 / 96
 
 
 def _refuse_danger(path: Path, root: etree._Element) -> None:

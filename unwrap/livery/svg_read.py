@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import cast, get_args
 
 import numpy as np
 import shapely
@@ -13,49 +15,24 @@ from lxml import etree
 
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FloatArray
-from unwrap.livery.glyphs import letters
-from unwrap.livery.outlines import area_by_rule, stroke_area
-from unwrap.livery.svg_file import HREFS, REFERENCE, open_drawing
-from unwrap.livery.svg_path import NUMBER, Run, ellipse, parse_path, parse_transform, rectangle
+from unwrap.livery.drawing import Drawing, Shape, Stroke, keeps_shape, moved, scale
+from unwrap.livery.outlines import area_by_rule, centre_lines, stroke_area
+from unwrap.livery.paint import Cap, Join
+from unwrap.livery.svg_file import HREFS, REFERENCE, mm_per_unit, open_drawing
+from unwrap.livery.svg_gradient import FRAMES, Gradient, gradient_of, stops_of
+from unwrap.livery.svg_path import NUMBER, Run, parse_transform
+from unwrap.livery.svg_shapes import SHAPES, runs_of
 from unwrap.livery.svg_style import Rule, colour_of, length_of, read_rules, style_of
 
 DEEPEST = 40
+# How many gradients may take over from one another.
+MOST_LINKS = 8
+CAPS, JOINS = get_args(Cap), get_args(Join)
 # How far a sampled curve may be from the drawn one, mm.
-TOLERANCE = 0.003
+TOLERANCE = 0.001
 GROUP = "livery"
 
-_SHAPES = ("path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "text")
 _CONTAINERS = ("svg", "g", "a", "switch")
-
-
-@dataclass(frozen=True, eq=False)
-class Shape:
-    """One painted shape of a drawing.
-
-    Parameters
-    ----------
-    colour : str
-        "#rrggbb".
-    area : Polygon or MultiPolygon
-        In mm, y up, in the frame of the view.
-    label : str
-        The element's id, or its kind and number.
-    nodes : int
-        How many nodes it was drawn with.
-    """
-
-    colour: str
-    area: shapely.Geometry
-    label: str
-    nodes: int
-
-
-@dataclass(frozen=True, eq=False)
-class Drawing:
-    """The shapes in painting order, and sentences about what could not be kept."""
-
-    shapes: tuple[Shape, ...]
-    remarks: tuple[str, ...] = field(default=())
 
 
 def read_drawing(path: Path | str, outline: tuple[float, float, float, float] | None = None) -> Drawing:
@@ -95,7 +72,7 @@ class _Reader:
         self.rules: list[Rule] = read_rules([text for kind, text in kinds if kind == "style"])
         self.remarks: list[str] = []
         self.shapes: list[Shape] = []
-        self.unit = self._mm_per_unit()
+        self.unit = mm_per_unit(root)
         self.count = 0
         self.bounds: list[FloatArray] = []
 
@@ -111,17 +88,6 @@ class _Reader:
         if not self.shapes:
             self.remarks.append(f'artwork "{self.name}": nothing is drawn in the group {GROUP}.')
         return Drawing(tuple(self.shapes), tuple(dict.fromkeys(self.remarks)))
-
-    def _mm_per_unit(self) -> float:
-        box = re.findall(NUMBER, self.root.get("viewBox", ""))
-        width = self.root.get("width", "")
-        try:
-            size = length_of(width) if "%" not in width else 0.0
-        except ValueError:
-            size = 0.0
-        if len(box) == 4 and float(box[2]) > 0 and size > 0:
-            return size * 25.4 / 96 / float(box[2])
-        return 25.4 / 96
 
     def _placing(self, outline: tuple[float, float, float, float] | None) -> FloatArray:
         """Matrix from the file's user units to mm in the view, y up."""
@@ -160,14 +126,14 @@ class _Reader:
             raise BadInput(
                 f'artwork "{self.name}": groups or uses are nested too deeply (or in a ring); simplify it'
             )
-        if kind not in (*_CONTAINERS, *_SHAPES, "use", "symbol", "image"):
+        if kind not in (*_CONTAINERS, *SHAPES, "use", "symbol", "image"):
             return
         style = style_of(element, style, self.rules)
         if style.get("display") == "none":
             return
         here = matrix @ self._transform(element)
         inside = inside or (element is gather if gather is not None else element.get("id") == GROUP)
-        if not inside and kind in (*_SHAPES, "image"):
+        if not inside and kind in (*SHAPES, "image"):
             return
         if inside and gather is None:
             clip = self._clipped(clip, element, style, here)
@@ -179,10 +145,10 @@ class _Reader:
         elif kind == "image":
             if gather is None:
                 self._remark(element, "pictures are not printed; draw it as outlines")
-        elif kind in _SHAPES:
+        elif kind in SHAPES:
             if gather is not None:
                 runs = self._runs(element, kind, style, here)
-                self.bounds += [_moved(run.points, here) for run in runs]
+                self.bounds += [moved(run.points, here) for run in runs]
             elif style["visibility"] == "visible":
                 self._paint(element, kind, style, here, clip)
         else:
@@ -210,12 +176,12 @@ class _Reader:
         if len(box) == 4 and box[2] > 0 and box[3] > 0:
             width = self._length(element, "width", self._length(found, "width", box[2]))
             height = self._length(element, "height", self._length(found, "height", box[3]))
-            scale = min(width / box[2], height / box[3])
+            size = min(width / box[2], height / box[3])
             shift = [
-                0.5 * (width - scale * box[2]) - scale * box[0],
-                0.5 * (height - scale * box[3]) - scale * box[1],
+                0.5 * (width - size * box[2]) - size * box[0],
+                0.5 * (height - size * box[3]) - size * box[1],
             ]
-            here = here @ np.array([[scale, 0, shift[0]], [0, scale, shift[1]], [0, 0, 1]])
+            here = here @ np.array([[size, 0, shift[0]], [0, size, shift[1]], [0, 0, 1]])
         self._walk(found, here, style, clip, inside, depth + 1, gather)
 
     def _paint(
@@ -230,101 +196,63 @@ class _Reader:
         runs = self._runs(element, kind, style, matrix)
         nodes = sum(run.nodes for run in runs)
         label = element.get("id") or f"{kind} {self.count}"
-        fill = self._colour(element, style, "fill")
+        fill = self._colour(element, style, "fill", matrix, runs)
         if fill is not None and kind != "line":
             rule = style["fill-rule"]
-            area = area_by_rule([_moved(run.points, matrix) for run in runs if len(run.points) > 2], rule)
+            area = area_by_rule([moved(run.points, matrix) for run in runs if len(run.points) > 2], rule)
             self._add(fill, area, clip, label, nodes)
-        stroke = self._colour(element, style, "stroke")
+        stroke = self._colour(element, style, "stroke", matrix, runs)
         width = self._number(element, style["stroke-width"])
         if stroke is not None and width > 0:
-            area = stroke_area(
-                runs,
-                width,
-                style["stroke-linecap"],
-                style["stroke-linejoin"],
-                self._number(element, style["stroke-miterlimit"]),
-                self._dashes(element, style),
-                self._number(element, style["stroke-dashoffset"]),
-                self._own_tolerance(matrix),
-            )
+            cap, join = style["stroke-linecap"], style["stroke-linejoin"]
+            limit = self._number(element, style["stroke-miterlimit"])
+            dashes = self._dashes(element, style)
+            offset = self._number(element, style["stroke-dashoffset"])
+            tolerance = self._own_tolerance(matrix)
+            area = stroke_area(runs, width, cap, join, limit, dashes, offset, tolerance)
             a, b, c, d = matrix[0, 0], matrix[0, 1], matrix[1, 0], matrix[1, 1]
-            moved = shapely.affinity.affine_transform(area, (a, b, c, d, matrix[0, 2], matrix[1, 2]))
-            self._add(stroke, moved, clip, f"{label} stroke", nodes)
+            in_view = shapely.affinity.affine_transform(area, (a, b, c, d, matrix[0, 2], matrix[1, 2]))
+            drawn = None
+            plain = clip is None and cap in CAPS and join in JOINS and (join != "miter" or limit == 4.0)
+            if plain and keeps_shape(matrix):
+                lines = centre_lines(
+                    [replace(run, points=moved(run.points, matrix)) for run in runs],
+                    [scale(matrix) * dash for dash in dashes],
+                    scale(matrix) * offset,
+                )
+                drawn = Stroke(lines, cast(Cap, cap), cast(Join, join))
+            self._add(stroke, in_view, clip, f"{label} stroke", nodes, drawn)
 
     def _add(
-        self, colour: str, area: shapely.Geometry, clip: shapely.Geometry | None, label: str, nodes: int
+        self,
+        colour: str | Gradient,
+        area: shapely.Geometry,
+        clip: shapely.Geometry | None,
+        label: str,
+        nodes: int,
+        stroke: Stroke | None = None,
     ) -> None:
         if clip is not None:
             area = shapely.intersection(area, clip)
-        if not area.is_empty and area.area > 0:
-            self.shapes.append(Shape(colour, area, label, nodes))
+        if area.is_empty or area.area <= 0:
+            return
+        if isinstance(colour, str):
+            self.shapes.append(Shape(colour, area, label, nodes, stroke))
+            return
+        for number, (shade, part) in enumerate(colour.steps(area), start=1):
+            self.shapes.append(Shape(shade, part, f"{label} shade {number}", nodes))
 
     def _runs(
         self, element: etree._Element, kind: str, style: dict[str, str], matrix: FloatArray
     ) -> list[Run]:
-        tolerance = self._own_tolerance(matrix)
         try:
-            if kind == "path":
-                return parse_path(element.get("d", ""), tolerance)
-            if kind == "text":
-                return self._text(element, style)
-            if kind in ("polyline", "polygon", "line"):
-                return self._polyline(element, kind)
-            if kind == "rect":
-                rx, ry = element.get("rx"), element.get("ry")
-                x, y, width, height = (self._length(element, name) for name in ("x", "y", "width", "height"))
-                return rectangle(x, y, width, height, length_of(rx or ry), length_of(ry or rx), tolerance)
-            cx, cy = self._length(element, "cx"), self._length(element, "cy")
-            if kind == "circle":
-                r = self._length(element, "r")
-                return ellipse(cx, cy, r, r, tolerance)
-            return ellipse(cx, cy, self._length(element, "rx"), self._length(element, "ry"), tolerance)
+            return runs_of(element, kind, style, self.rules, self._own_tolerance(matrix))
+        except BadInput:
+            raise
         except (ValueError, IndexError) as trouble:
-            if isinstance(trouble, BadInput):
-                raise
             raise BadInput(
                 f'artwork "{self.name}": {self._called(element)} cannot be read: {trouble}'
             ) from None
-
-    def _polyline(self, element: etree._Element, kind: str) -> list[Run]:
-        if kind == "line":
-            x1, y1, x2, y2 = (self._length(element, name) for name in ("x1", "y1", "x2", "y2"))
-            return [Run(np.array([[x1, y1], [x2, y2]]), False, 2)]
-        values = np.array([float(v) for v in re.findall(NUMBER, element.get("points", ""))])
-        points = values[: len(values) // 2 * 2].reshape(-1, 2)
-        return [Run(points, kind == "polygon", len(points))] if len(points) > 1 else []
-
-    def _text(self, element: etree._Element, style: dict[str, str]) -> list[Run]:
-        """Plain text as outlines in its font, one line per element or tspan."""
-        runs: list[Run] = []
-        start = [self._length(element, "x"), self._length(element, "y")]
-        lines = [(element, element.text or "", style)]
-        for child in element:
-            lines.append((child, child.text or "", style_of(child, style, self.rules)))
-        for part, text, how in lines:
-            text = " ".join(text.split())
-            if not text:
-                continue
-            x, y = self._length(part, "x", start[0]), self._length(part, "y", start[1])
-            size = self._number(part, how["font-size"])
-            family = how["font-family"].split(",")[0].strip(" '\"")
-            family = {
-                "sans-serif": "DejaVu Sans",
-                "serif": "DejaVu Serif",
-                "monospace": "DejaVu Sans Mono",
-            }.get(family, family)
-            weight = (
-                "bold" if how["font-weight"] in ("bold", "bolder", "600", "700", "800", "900") else "normal"
-            )
-            areas = letters(text, family, weight, em=size)
-            whole = shapely.union_all(areas)
-            shift = {"middle": 0.5, "end": 1.0}.get(how["text-anchor"], 0.0) * whole.bounds[2]
-            for polygon in shapely.get_parts(whole):
-                for ring in (polygon.exterior, *polygon.interiors):
-                    points = np.asarray(ring.coords)[:-1] * [1.0, -1.0] + [x - shift, y]
-                    runs.append(Run(points, True, max(len(points) // 6, 4)))
-        return runs
 
     def _clipped(
         self,
@@ -356,10 +284,10 @@ class _Reader:
                 if child is None:
                     continue
                 kind, at = etree.QName(child).localname, at @ shift @ self._transform(child)
-            if kind in _SHAPES:
+            if kind in SHAPES:
                 how = style_of(child, style, self.rules)
                 rings = [
-                    _moved(run.points, at) for run in self._runs(child, kind, how, at) if len(run.points) > 2
+                    moved(run.points, at) for run in self._runs(child, kind, how, at) if len(run.points) > 2
                 ]
                 parts.append(area_by_rule(rings, how["clip-rule"]))
         area = shapely.union_all(parts) if parts else shapely.MultiPolygon()
@@ -370,7 +298,7 @@ class _Reader:
         keep, self.bounds = self.bounds, []
         kind = etree.QName(element).localname
         own = style_of(element, {}, self.rules)
-        if kind in _SHAPES:
+        if kind in SHAPES:
             self.bounds = [run.points for run in self._runs(element, kind, own, np.eye(3))]
         else:
             for child in element:
@@ -380,7 +308,14 @@ class _Reader:
         low, size = points.min(axis=0), np.ptp(points, axis=0)
         return np.array([[size[0], 0, low[0]], [0, size[1], low[1]], [0, 0, 1]])
 
-    def _colour(self, element: etree._Element, style: dict[str, str], what: str) -> str | None:
+    def _colour(
+        self,
+        element: etree._Element,
+        style: dict[str, str],
+        what: str,
+        matrix: FloatArray,
+        runs: Sequence[Run],
+    ) -> str | Gradient | None:
         value = style[what]
         if float(style.get(f"{what}-opacity", "1") or 1) == 0 or float(style.get("opacity", "1") or 1) == 0:
             return None
@@ -390,7 +325,7 @@ class _Reader:
         target = REFERENCE.match(value)
         try:
             if target:
-                return self._gradient(element, what, target[1], value[target.end() :])
+                return self._gradient(element, what, target[1], value[target.end() :], matrix, runs)
             return colour_of(value, style["color"])
         except ValueError:
             raise BadInput(
@@ -398,23 +333,34 @@ class _Reader:
                 "which is no colour"
             ) from None
 
-    def _gradient(self, element: etree._Element, what: str, target: str, otherwise: str) -> str | None:
-        """A gradient's mean colour: flat colour is what the sheet can hold."""
+    def _gradient(
+        self,
+        element: etree._Element,
+        what: str,
+        target: str,
+        otherwise: str,
+        matrix: FloatArray,
+        runs: Sequence[Run],
+    ) -> str | Gradient | None:
+        """A gradient, to be painted in steps; its colour where it has one only."""
+        chain: list[etree._Element] = []
         found = self.by_id.get(target[1:])
-        for _ in range(8):
-            if found is None or any(etree.QName(child).localname == "stop" for child in found):
-                break
-            inner = next((found.get(name) for name in HREFS if found.get(name)), "#")
-            found = self.by_id.get(inner[1:])
-        stops = [] if found is None else [c for c in found if etree.QName(c).localname == "stop"]
-        colours = [colour_of(style_of(stop, {}, self.rules).get("stop-color", "#000000")) for stop in stops]
-        shades = np.array([[int(c[i : i + 2], 16) for i in (1, 3, 5)] for c in colours if c], dtype=float)
-        if len(shades) == 0:
+        while found is not None and len(chain) < MOST_LINKS and found not in chain:
+            chain.append(found)
+            found = self.by_id.get(next((found.get(name) for name in HREFS if found.get(name)), "#")[1:])
+        stops = next((group for link in chain if (group := stops_of(link, self.rules))), [])
+        if not stops or etree.QName(chain[0]).localname not in FRAMES:
             self._remark(element, f'its {what} "{target}" is no flat colour and is left out')
             return colour_of(otherwise) if otherwise.strip() else None
-        red, green, blue = np.round(shades.mean(axis=0)).astype(int)
-        self._remark(element, f"its {what} shades from colour to colour and is printed in their mean")
-        return f"#{red:02x}{green:02x}{blue:02x}"
+        if len(stops) == 1:
+            return f"#{stops[0][1]:06x}"
+        given = {name: value for link in reversed(chain) for name, value in link.attrib.items()}
+        if given.get("spreadMethod", "pad") != "pad":
+            self._remark(element, f"its {what} repeats its shading, which is printed once")
+        if "fx" in given or "fy" in given:
+            self._remark(element, f"its {what} is shaded off centre and is printed about its centre")
+        box = np.concatenate([run.points for run in runs]) if runs else np.zeros((1, 2))
+        return gradient_of(etree.QName(chain[0]).localname, given, stops, matrix, box)
 
     def _dashes(self, element: etree._Element, style: dict[str, str]) -> list[float]:
         value = style["stroke-dasharray"]
@@ -424,8 +370,7 @@ class _Reader:
         return dashes * (1 + len(dashes) % 2) if sum(dashes) > 0 and min(dashes) >= 0 else []
 
     def _own_tolerance(self, matrix: FloatArray) -> float:
-        scale = float(np.sqrt(abs(np.linalg.det(matrix[:2, :2]))))
-        return TOLERANCE / max(scale, 1e-9)
+        return TOLERANCE / max(scale(matrix), 1e-9)
 
     def _transform(self, element: etree._Element) -> FloatArray:
         try:
@@ -453,7 +398,3 @@ class _Reader:
 
     def _remark(self, element: etree._Element, what: str) -> None:
         self.remarks.append(f'artwork "{self.name}": {self._called(element)}: {what}.')
-
-
-def _moved(points: FloatArray, matrix: FloatArray) -> FloatArray:
-    return points @ matrix[:2, :2].T + matrix[:2, 2]

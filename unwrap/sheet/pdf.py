@@ -197,7 +197,11 @@ class _Page:
     def _paint(self, paint: Paint, placement: Placement) -> None:
         self.words.append(self._process(tints_of(paint.colour, self.press)))
         if paint.stroke is not None and paint.curves:
-            self.words.append(f"{paint.stroke:.4f} w")
+            ends, joins = ("butt", "round", "square"), ("miter", "round", "bevel")
+            # Mitres as long as SVG has them.
+            self.words.append(
+                f"{paint.stroke:.4f} w {ends.index(paint.cap)} J {joins.index(paint.join)} j 4 M"
+            )
             self._path(paint.curves, placement.matrix)
             self.words.append("S")
         else:

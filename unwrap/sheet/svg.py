@@ -126,6 +126,10 @@ def _painted(paint: Paint, matrix: FloatArray) -> svgwrite.path.Path:
             stroke_width=f"{paint.stroke:.4f}",
             debug=False,
         )
+        if paint.cap != "butt":
+            path["stroke-linecap"] = paint.cap
+        if paint.join != "miter":
+            path["stroke-linejoin"] = paint.join
     else:
         path = svgwrite.path.Path(
             d=path_data(curves, matrix), fill=paint.colour, fill_rule="evenodd", debug=False
