@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from test_patch import check_patch
 
 from unwrap.body.body import Body
@@ -83,3 +84,13 @@ def test_surfaces_are_named_alike_on_both_sides(engine):
     assert any(surface.kind == "domed" and surface.at[2] > 40 for surface in surfaces)
     # the two edges of the footplate have their corners on a circle of 16 mm, but are no barrel
     assert not any(15.5 < radius < 16.5 for radius in cylinders)
+
+
+def test_the_cab_side_reaches_up_under_the_eaves_whatever_the_triangles(engine):
+    mesh = trimesh.Trimesh(engine[0].vertices, engine[0].faces, process=False).subdivide()
+    finer = Body(np.array(mesh.vertices), np.array(mesh.faces, dtype=np.int64))
+    cabs = [patch(each, (-28, 14.4, 23), {"x": (-47.5, -16.5)}) for each in (engine, (finer, None))]
+    areas = [face_normals(cab.vertices, cab.faces)[1].sum() for cab in cabs]
+    assert areas[1] == pytest.approx(areas[0], rel=1e-6)
+    # the roof's underside meets the side there: radius 22 mm about z = 27.6, 14.4 mm from the middle
+    assert cabs[0].vertices[:, 2].max() == pytest.approx(27.6 + np.sqrt(22.0**2 - 14.4**2), abs=0.02)

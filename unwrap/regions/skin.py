@@ -6,12 +6,18 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray, FloatArray
+from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
 from unwrap.regions.edges import SLIVER, EdgeTable, body_table, label_parts
 
 # Unseen faces in the middle of the skin belong to it up to this width, mm: the
 # underside of a rivet or of a bead gets no light, but is no inside either.
 SHADED = 1.0
+# So do strips up to this width, mm, along the edge of a seen sheet, where they have it beside
+# them over this share of their own edge: under eaves, behind a handrail. A sheet ends at
+# edges of this angle.
+OVERHUNG, ALONGSIDE, SHEET = 2.0, 0.2, np.radians(20.0)
+# Ways to look from such a strip, beside its normal.
+SLANTS = np.array([[0.0, 0.0, 0.0], [0.5, 0.3, -0.4], [-0.4, 0.5, 0.3]])
 
 
 def outside_mask(body: Body, outside: BoolArray | None = None) -> BoolArray:
@@ -59,7 +65,48 @@ def _mended(body: Body, mask: BoolArray) -> BoolArray:
     other = np.where(pair[:, 0] == sliver, pair[:, 1], pair[:, 0])
     for _ in range(8 if len(sliver) else 0):
         mask[sliver] = np.where(other >= 0, mask[other], mask[sliver])
-    return mask | _shaded(body, table, mask, lengths)
+    mask |= _shaded(body, table, mask, lengths)
+    return mask | _overhung(body, table, mask, lengths)
+
+
+def _overhung(body: Body, table: EdgeTable, mask: BoolArray, lengths: FloatArray) -> BoolArray:
+    """Unseen strips along the edge of a seen sheet that are not buried: what lies under eaves."""
+    first, second = table.pair[:, 0], table.pair[:, 1]
+    on_sheet = np.zeros(len(table.ends), dtype=bool)
+    on_sheet[body.edges.pair_edge] = body.edge_angles < SHEET
+    on_sheet &= first >= 0
+    dark = label_parts(table, on_sheet & ~mask[first] & ~mask[second], ~mask)
+    faces = np.flatnonzero(dark >= 0)
+    result = np.zeros(len(mask), dtype=bool)
+    if not len(faces):
+        return result
+    edge = table.of_face[faces]
+    beside = on_sheet[edge] & mask[table.pair[edge]].any(axis=2)
+    inner = on_sheet[edge] & ~beside
+    label = dark[faces]
+    seen_rim = np.bincount(label, weights=(lengths[faces] * beside).sum(axis=1))
+    perimeter = np.bincount(label, weights=(lengths[faces] * ~inner).sum(axis=1))
+    area = np.bincount(label, weights=body.areas[faces])
+    narrow = (2 * area <= OVERHUNG * perimeter) & (seen_rim >= ALONGSIDE * perimeter)
+    narrow &= area > 0
+    faces, label = faces[narrow[label]], label[narrow[label]]
+    buried = _buried(body, faces)
+    weight = np.bincount(label, weights=body.areas[faces], minlength=len(area))
+    deep = np.bincount(label, weights=body.areas[faces] * buried, minlength=len(area))
+    result[faces] = (deep < 0.5 * weight)[label]
+    return result
+
+
+def _buried(body: Body, faces: IntArray) -> BoolArray:
+    """Faces from which one looks at other faces from behind: they lie inside another part."""
+    normals = body.normals[faces]
+    start = body.corners[faces].mean(axis=1) + 1e-5 * body.rays.reach * normals
+    votes = np.zeros(len(faces), dtype=np.int64)
+    for slant in SLANTS:
+        way = normals + slant
+        hit = body.rays.first(start, way)
+        votes += (hit.face >= 0) & (np.einsum("ij,ij->i", body.normals[hit.face], way) > 0)
+    return 2 * votes > len(SLANTS)
 
 
 def _shaded(body: Body, table: EdgeTable, mask: BoolArray, lengths: FloatArray) -> BoolArray:
