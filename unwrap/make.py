@@ -14,22 +14,26 @@ from pathlib import Path
 import numpy as np
 
 from unwrap.bench import Bench, Flattened, NumberedSet, Result
+from unwrap.body.body import Body
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.flatten import flatten
-from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.flat_piece import FlatPiece, IntArray
 from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
+from unwrap.guide.joint_entries import joint_entries, overlap_entries
 from unwrap.guide.report import build_report
 from unwrap.job import FittingMark, Job, RegionMark, read_job
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
-from unwrap.livery.joints import Mismatch, measure_joints
+from unwrap.livery.joints import measure_joints
+from unwrap.livery.overlaps import plan_overlaps
 from unwrap.livery.paint import Paint
 from unwrap.output import all_at_once
+from unwrap.parting import BENEATH, may_part, over_reflected, parted, told_of_parts, with_parts
 from unwrap.progress import Stopwatch, Tell, silent
 from unwrap.regions import default_bridge
 from unwrap.regions.grow import grow_region
@@ -45,6 +49,11 @@ from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
 from unwrap.sheet.piece import Piece
+from unwrap.soundness import flaws_that_matter, size_warnings
+
+# How far a piece runs on under another at a joint, mm: more than it is likely to slip (common
+# practice, no source).
+AT_JOINTS = 0.3
 
 
 def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> Result:
@@ -95,27 +104,24 @@ def lay_out_bench(job: Job, folder: Path) -> Bench:
 
 def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
-    job = bench.job
-    done: dict[str, Flattened] = {}
-    # Reflections come after what they reflect, whatever their order in the file.
-    marks = sorted(job.region, key=lambda mark: mark.mirror_of is not None)
-    for number, mark in enumerate(marks):
-        share = 0.05 + 0.6 * number / len(marks)
-        tell(f"{mark.name}: flattening", share)
-        flattened = flatten_mark(bench, mark, done, watch)
-        done[mark.name] = flattened
+    job, done = lay_all_flat(bench, watch, tell)
     tell("laying the livery", 0.65)
     carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
+    plan = plan_overlaps(
+        list(carries.values()), [(name, over) for name, part in done.items() for over in part.over]
+    )
     sets: list[NumberedSet] = []
     for index, told in enumerate(job.numbers or [""]):
         with watch("livery"):
             paints, said = dress(job, carries, bench.body, bench.folder, index)
             if not sets:
                 remarks = [*said, *lines_along_joints(list(carries.values()), paints)]
-                met = measure_joints(list(carries.values()), paints)
         tell("laying out the sheets", 0.72)
         with watch("sheet"):
-            pieces = tuple(finish(job, done[mark.name], paints[mark.name]) for mark in job.region)
+            pieces = tuple(
+                finish(job, done[mark.name], paints[mark.name], plan.edges_under(mark.name))
+                for mark in job.region
+            )
             settings = job.print
             sheets = lay_out(
                 pieces,
@@ -127,37 +133,59 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
             )
         sets.append(NumberedSet(told, pieces, sheets))
     first = sets[0]
+    met = measure_joints(list(carries.values()), {piece.region: piece.paints for piece in first.pieces})
     report = build_report(
         first.pieces,
         first.sheets,
-        joints=worst_per_joint(met),
-        warnings=remarks,
+        joints=joint_entries(met),
+        warnings=[*size_warnings(job, bench.body), *remarks],
         seconds=watch.seconds,
         # What a finer or a lighter livery would print better; nothing is wrong with the result.
-        extra={"advice": press_remarks(first.pieces, press_of(job.print))},
+        extra={
+            "advice": [
+                *told_of_parts(bench.job, job),
+                *flaws_that_matter(bench.body, {name: part.patch for name, part in done.items()}),
+                *press_remarks(first.pieces, press_of(job.print)),
+            ],
+            "overlaps": overlap_entries(plan),
+        },
     )
     return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]))
 
 
-def worst_per_joint(met: Sequence[Mismatch]) -> list[tuple[tuple[str, str], float]]:
-    """The regions that meet at each joint or cut, and the largest offset of a line there, mm."""
-    worst: dict[tuple[str, str], float] = {}
-    for one in met:
-        worst[one.between] = max(one.place_mm, worst.get(one.between, 0.0))
-    return list(worst.items())
+def lay_all_flat(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> tuple[Job, dict[str, Flattened]]:
+    """Every region laid flat, by name, and the job with parted regions replaced by their parts."""
+    job = bench.job
+    done: dict[str, Flattened] = {}
+    while len(done) < len(job.region):
+        waiting = [mark for mark in job.region if mark.name not in done]
+        # Reflections come after what they reflect, whatever their order in the file.
+        mark = next((mark for mark in waiting if mark.mirror_of is None), waiting[0])
+        tell(f"{mark.name}: flattening", 0.05 + 0.6 * len(done) / len(job.region))
+        parts = flatten_mark(bench, mark, done, watch)
+        if len(parts) > 1:
+            job = with_parts(job, mark.name, len(parts))
+        done |= {part.mark.name: part for part in parts}
+    return job, {mark.name: done[mark.name] for mark in job.region}
 
 
-def flatten_mark(bench: Bench, mark: RegionMark, done: dict[str, Flattened], watch: Stopwatch) -> Flattened:
-    """A marked region laid flat, or the reflection of one that was."""
+def flatten_mark(
+    bench: Bench, mark: RegionMark, done: dict[str, Flattened], watch: Stopwatch
+) -> list[Flattened]:
+    """A marked region laid flat, or the reflection of one that was; several where it has to be parted."""
     if mark.mirror_of is not None:
         original = done[mark.mirror_of]
         with watch("regions"):
             patch = reflect_patch(bench.body, original.patch, mark.name)
-        return Flattened(mark, patch, reflect_flat(original.flat))
+        over = over_reflected(mark.name, original.over)
+        flat = reflect_flat(original.flat, bench.body.middle)
+        return [Flattened(mark, patch, flat, original.under, over)]
     with watch("regions"):
         patch = ready_patch(bench.job, mark, mark_region(bench, mark))
     with watch("flatten"):
-        return Flattened(mark, patch, lay_flat(bench.job, mark, patch))
+        flat = relieved(bench.job, mark, patch, bench.body, bench.folder)
+        parts = parted(bench.job, mark, patch, flat) if may_part(mark, flat) else []
+        return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
 
 
 def bridge_of(job: Job, mark: RegionMark) -> float:
@@ -188,10 +216,22 @@ def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
     return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
 
 
-def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
-    """Flatten a patch, with relief cuts where the film needs them."""
-    cost, keep_clear = cut_cost(job, mark, patch)
-    flat = relieve(
+def lay_flat(
+    job: Job, mark: RegionMark, patch: Patch, body: Body | None = None, folder: Path | None = None
+) -> FlatPiece:
+    """Flatten a patch as one piece, with relief cuts where the film needs them.
+
+    Body and folder tell where drawn artwork falls, which cuts then keep out of.
+    """
+    return not_over_itself(mark, relieved(job, mark, patch, body, folder))
+
+
+def relieved(
+    job: Job, mark: RegionMark, patch: Patch, body: Body | None = None, folder: Path | None = None
+) -> FlatPiece:
+    """As `lay_flat`, whether the piece lies over itself or not."""
+    cost, keep_clear = cut_cost(job, mark, patch, body, folder)
+    return relieve(
         patch.vertices,
         patch.faces,
         job.film_of(mark),
@@ -199,6 +239,10 @@ def lay_flat(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
         keep_clear=keep_clear,
         most=mark.relief.most,
     )
+
+
+def not_over_itself(mark: RegionMark, flat: FlatPiece) -> FlatPiece:
+    """The piece, refused if it cannot be printed."""
     if not flat.within and overlaps(flat.points, flat.faces):
         raise BadInput(
             f"region '{mark.name}': it curves so much that every flat shape found lies over itself; "
@@ -212,12 +256,27 @@ def lay_flat_at_once(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
     return flatten(patch.vertices, patch.faces, job.film_of(mark), thorough=False)
 
 
-def finish(job: Job, flattened: Flattened, paints: Sequence[Paint]) -> Piece:
-    """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it."""
+def finish(job: Job, flattened: Flattened, paints: Sequence[Paint], under: IntArray | None = None) -> Piece:
+    """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it.
+
+    Along the edges `under` another piece, or another edge of this one, lies over it.
+    """
     mark, patch, flat = flattened.mark, flattened.patch, flattened.flat
     bleed = job.bleed_of(mark)
     lap = job.original_of(mark).relief.lap
-    piece = finish_piece(mark.name, mark.name, patch, flat, paints, bleed=bleed, lap=lap, spares=mark.spares)
+    piece = finish_piece(
+        mark.name,
+        mark.name,
+        patch,
+        flat,
+        paints,
+        bleed=bleed,
+        lap=lap,
+        under=under if under is not None else flattened.under,
+        beneath=BENEATH if flattened.over else AT_JOINTS if under is not None and len(under) else 0.0,
+        spares=mark.spares,
+    )
+    piece = replace(piece, under=flattened.over)
     on_it = [fitting for fitting in job.fitting if _stands_on(fitting, patch)]
     if not on_it:
         return piece

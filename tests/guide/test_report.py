@@ -23,7 +23,7 @@ def report(pieces):
     return build_report(
         pieces,
         sheets,
-        joints=[(("barrel", "dome"), 0.031)],
+        joints=[{"between": ["barrel", "dome"], "mismatch_mm": 0.031}],
         warnings=["a line was widened"],
         seconds={"read": 0.25},
     )

@@ -25,7 +25,7 @@ def build_report(
     pieces: Sequence[Piece],
     sheets: Sequence[Sheet] = (),
     *,
-    joints: Sequence[tuple[Sequence[str], float]] = (),
+    joints: Sequence[Mapping[str, Any]] = (),
     warnings: Sequence[str] = (),
     seconds: Mapping[str, float] | None = None,
     extra: Mapping[str, Any] | None = None,
@@ -38,8 +38,8 @@ def build_report(
         What was made, in the job's order.
     sheets : sequence of Sheet
         Where the copies lie; a piece reports the sheet of its first copy.
-    joints : sequence of (names, mismatch)
-        The regions that meet, and by how much their lining misses, mm.
+    joints : sequence of dict
+        The regions that meet, and how well their lining does; see `joint_entries`.
     warnings : sequence of str
         What the other rooms found that needs the user.
     seconds : mapping of str to float
@@ -58,7 +58,7 @@ def build_report(
     report["pieces"] = [_piece_entry(piece, sheets) for piece in pieces]
     report["sheets"] = [_sheet_entry(sheet) for sheet in sheets]
     report["lining"] = _lining_entries(pieces)
-    report["joints"] = [{"between": list(names), "mismatch_mm": gap} for names, gap in joints]
+    report["joints"] = [dict(entry) for entry in joints]
     report["warnings"] = list(dict.fromkeys([*warnings, *piece_warnings(pieces)]))
     report["seconds"] = dict(seconds or {})
     return clean(report)

@@ -218,7 +218,7 @@ class BenchWork:
             if mark.mirror_of is not None:
                 original = mark_named(job, mark.mirror_of)
                 done = {original.name: self._flattened(job, original)[0]}
-                flattened = flatten_mark(self.session.bench(job), mark, done, Stopwatch())
+                (flattened,) = flatten_mark(self.session.bench(job), mark, done, Stopwatch())
             else:
                 patch = self._patch(job, mark)
                 flattened = Flattened(mark, patch, lay_flat(job, mark, patch))
