@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from prism_body import JOB, prism
+from visiting import CHROMIUM, QUIET, Visit, playwright
 
 from unwrap.page.server import Serving
 
@@ -20,3 +22,20 @@ def job(tmp_path: Path) -> Path:
 def serving(job: Path):
     with Serving(job) as running:
         yield running
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[playwright.Browser]:
+    with playwright.sync_playwright() as running:
+        browser = running.chromium.launch(executable_path=CHROMIUM, headless=True, args=QUIET)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def visit(browser: playwright.Browser, serving: Serving) -> Iterator[Visit]:
+    visit = Visit(browser, serving)
+    yield visit
+    assert not visit.faults
+    assert visit.asked and all(url.startswith((serving.address, "blob:")) for url in visit.asked)
+    visit.context.close()

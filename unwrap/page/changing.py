@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from unwrap.errors import BadInput
-from unwrap.page import uploads
-from unwrap.page.asked import asked_in, posts, received, whole, word
+from unwrap.page import reshaping, uploads
+from unwrap.page.asked import asked_in, numbers, posts, received, table, whole, word
 from unwrap.page.bench_work import BenchWork
 from unwrap.page.session import Session
 from unwrap.page.showing import state_now
+
+RESHAPING: dict[str, Callable[..., dict[str, Any]]] = {
+    "add place": reshaping.with_place,
+    "leave out place": reshaping.without_place,
+    "trim region": reshaping.trimmed,
+}
 
 
 class Changing:
@@ -30,9 +39,19 @@ class Changing:
     async def change(self, request: Request) -> Response:
         """Change the job."""
         asked = await asked_in(request)
+        revision, what = whole(asked.get("revision")), word(asked, "what")
         how = {key: value for key, value in asked.items() if key not in ("revision", "what")}
-        await run_in_threadpool(self.session.do, whole(asked.get("revision")), word(asked, "what"), how)
+        if what in RESHAPING:
+            how = await run_in_threadpool(self._reshaped, what, how)
+            what = "set region"
+        await run_in_threadpool(self.session.do, revision, what, how)
         return await state_now(self.session, self.work)
+
+    def _reshaped(self, what: str, how: dict[str, Any]) -> dict[str, Any]:
+        """What a click or a line drawn round sets in a region's mark."""
+        name = word(how, "name")
+        told = table(how, "values") if what == "trim region" else numbers(how, "at", 3)
+        return {"name": name, "values": RESHAPING[what](self.session, name, told)}
 
     async def step(self, request: Request) -> Response:
         """Undo or redo."""

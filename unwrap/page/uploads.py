@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from lxml import etree
-
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
+from unwrap.livery.svg_read import read_drawing
 
 LARGEST_BODY_BYTES = 400_000_000
 LARGEST_DRAWING_BYTES = 20_000_000
@@ -54,25 +53,26 @@ def keep_body(folder: Path, name: str, data: bytes, units: str, front: str, up: 
 
 
 def keep_drawing(folder: Path, name: str, data: bytes) -> str:
-    """Save a view drawing in the job's folder once it is known to be an SVG; its name there.
+    """Save a view drawing in the job's folder once it is known to be one; its name there.
 
     It is read by the program alone and never shown by the browser, so nothing in it runs.
 
     Raises
     ------
     BadInput
-        If it is no SVG drawing.
+        If it is no SVG drawing, has no livery group, or refers to anything outside itself.
     """
     name = safe_name(name, {".svg"})
-    try:
-        parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=False)
-        root = etree.fromstring(data, parser)
-    except etree.XMLSyntaxError:
-        raise BadInput(f"{name}: this is not an SVG drawing.") from None
-    if etree.QName(root).localname != "svg":
-        raise BadInput(f"{name}: this is not an SVG drawing.")
     name = free_name(folder, name, data)
-    (folder / name).write_bytes(data)
+    staged = folder / f".new-{name}"
+    staged.write_bytes(data)
+    try:
+        read_drawing(staged)
+        staged.replace(folder / name)
+    except BadInput as error:
+        raise BadInput(str(error).replace(str(staged), name).replace(staged.name, name)) from None
+    finally:
+        staged.unlink(missing_ok=True)
     return name
 
 

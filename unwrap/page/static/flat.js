@@ -31,6 +31,10 @@ export class Flat {
     return [(x - this.x0) / this.perMm, (this.y0 - y) / this.perMm];
   }
 
+  toPage([x, y]) {
+    return [this.x0 + x * this.perMm, this.y0 - y * this.perMm];
+  }
+
   draw() {
     const dots = Math.min(window.devicePixelRatio || 1, 2);
     const { clientWidth: width, clientHeight: height } = this.canvas;

@@ -44,9 +44,10 @@ export function text(key, value, onChange, label = "") {
   return input;
 }
 
-export function choice(key, value, options, onChange) {
+export function choice(key, value, options, onChange, label = "") {
   const select = make("select", { data: { key } },
     ...options.map((o) => make("option", { value: o, textContent: o === "" ? "none" : o, selected: o === (value ?? "") })));
+  if (label) select.setAttribute("aria-label", label);
   select.addEventListener("change", () => onChange(select.value));
   return select;
 }

@@ -48,10 +48,6 @@ export class Marking {
     this.page.prompt("Click the body where the middle of the text is to be.");
   }
 
-  set(values) {
-    return this.page.change("set region", { name: store.chosen, values });
-  }
-
   // ---------------------------------------------------------------- clicks
 
   async click(px) {
@@ -84,9 +80,12 @@ export class Marking {
 
   async join(tool, at) {
     const region = chosenRegion();
-    const key = tool === "add" ? "also" : "less";
     if (tool === "add") this.glance({ ...region, also: [...region.also, at] }).catch(() => {});
-    if (await this.set({ [key]: [...region[key], at] })) this.take(null);
+    if (await this.page.change(tool === "add" ? "add place" : "leave out place", { name: region.name, at })) this.take(null);
+  }
+
+  reshape(values) {
+    return this.page.change("trim region", { name: store.chosen, values });
   }
 
   // ---------------------------------------------------------------- trying
@@ -119,7 +118,7 @@ export class Marking {
   }
 
   trimmed(within, done) {
-    if (done) this.set({ within });
+    if (done) this.reshape({ within });
     else this.attempt({ within });
   }
 
@@ -141,6 +140,6 @@ export class Marking {
     const box = kind === "box" && way === "keep";
     const trim = [...region.trim.map(({ view, keep, drop }) => (keep ? { view, keep } : { view, drop })), { view, [way]: corners }];
     const values = box ? { within: { ...region.within, ...boxLimits(view, corners) } } : { trim };
-    if (await this.set(values)) this.take(null);
+    if (await this.reshape(values)) this.take(null);
   }
 }

@@ -203,6 +203,12 @@ window.markingPage = {
     const frame = $("body").getBoundingClientRect();
     return [frame.left + x, frame.top + y];
   },
+  onPiece: (point) => {
+    const [x, y] = flat.toPage(point);
+    const frame = $("flat").getBoundingClientRect();
+    return [frame.left + x, frame.top + y];
+  },
+  pointed: () => ({ body: view.pointed ?? null, flat: flat.mark ?? null }),
   state: () => store.state,
   piece: () => store.pieces.get(store.chosen),
   coloured: () => painting.coloured,

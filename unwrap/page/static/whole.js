@@ -45,8 +45,8 @@ function bodyFields(state, set, act) {
     make("p", { className: "small", textContent: `${source.file}: ${size} mm, ${state.body?.faces ?? 0} faces` }),
     field("Another body", file),
     field("Unit of the file", choice("units", source.units, ["mm", "cm", "m", "in"], (units) => put({ units }))),
-    field("Its front, its top", choice("front", source.front, AXES, (front) => put({ front })),
-      choice("up", source.up, AXES, (up) => put({ up }))),
+    field("Its front, its top", choice("front", source.front, AXES, (front) => put({ front }), "Axis of the file that points to the front"),
+      choice("up", source.up, AXES, (up) => put({ up }), "Axis of the file that points up")),
     field("Scale", text("scale", `1:${Number(state.scale.toFixed(4))}`, (scale) => set("job")({ scale }))),
     field("Name of the job", text("job name", state.name, (name) => name && set("job")({ name }))),
   ];
