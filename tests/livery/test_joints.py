@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from livery_patches import barrel, flat_side, make_carry
+from livery_patches import barrel, flat_side, grid, make_carry
 
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.band import lay_band
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.joints import measure_joints
-from unwrap.livery.lining import lay_lining_over
+from unwrap.livery.lining import lay_lining, lay_lining_over
 from unwrap.livery.meetings import find_meetings
 from unwrap.livery.paint import Paint
 
@@ -85,3 +85,24 @@ def test_a_line_along_a_joint_is_flagged():
     assert 'between "' in said and "for 18.0 mm" in said
     across = replace(paint, area=shapely.box(20.0, 2.0, 30.0, 2.5))
     assert lines_along_joints([rear, front], {"rear half": [across]}) == ()
+
+
+@pytest.mark.parametrize("style", ["rounded", "incurved", "canted", "notched"])
+def test_a_corner_on_a_joint_is_turned_in_style(style):
+    # The joint runs through the corner at 45 degrees, or along one of its sides.
+    at, faces = grid(24, 10)
+    points = at * [60.0, 25.0]
+    surface = np.column_stack([points[:, 0], np.zeros(len(points)), points[:, 1]])
+    middle = points[faces].mean(axis=1)
+    whole = make_carry(surface, points, faces, "side")
+    lines, shape = [(0.5, "#ffffff")], {"inset": 2.5, "corner": style, "radius": 4.0}
+    (expected,), _ = lay_lining(whole, lines, **shape)
+    # Lines of the grid that pass through the corner at (57.5, 22.5): upright and lying.
+    for first in (middle[:, 0] < 57.5, middle[:, 1] < 22.5):
+        one, two = (
+            make_carry(surface, points, faces[part], name) for part, name in ((first, "a"), (~first, "b"))
+        )
+        paints, remarks = lay_lining_over([one, two], lines, **shape)
+        assert remarks == ()
+        laid = shapely.union_all([paint.area.buffer(1e-6) for group in paints for paint in group])
+        assert laid.symmetric_difference(expected.area).area < 0.002 * expected.area.area

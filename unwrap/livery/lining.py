@@ -12,6 +12,7 @@ from unwrap.livery.beams import Beams
 from unwrap.livery.breaks import dashed, keep_clear
 from unwrap.livery.carry import Carry
 from unwrap.livery.corners import STYLES, Corner, corners_that_fit, find_corners, style_corners, turn_corners
+from unwrap.livery.corners_on_joints import corners_on_joints
 from unwrap.livery.edges import choose_edges, outer_and_openings
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
@@ -130,7 +131,7 @@ def lay_lining_over(
     if corner != "square" or corners:
         largest = max([radius, *(size for _, size in (corners or {}).values())])
         reach = 2.6 * (largest + levels[-1] - inset) + 0.6
-        found = find_corners(ground, panels[0], reach)
+        found = [*find_corners(ground, panels[0], reach), *corners_on_joints(ground, panels[0], reach)]
         turned, said = corners_that_fit(
             where, style_corners(where, ground, found, corner, radius, corners or {})
         )
