@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
-from surfaces import cap, cylinder, mapped, sheet
+from surfaces import cap, cylinder, mapped, nose, sheet, without
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
+from unwrap.flatten.overlap import overlaps
 from unwrap.relief import relieve
+from unwrap.relief.chart import chart_of
 
 SOFT = Film(0.025, 0.0238)  # window ratio 1.05
 
@@ -59,6 +61,33 @@ def test_cuts_begin_on_an_edge(cut_cap):
     for cut in piece.cuts:
         assert abs(cut[0, 2] - rim) < 0.05
         assert cut[-1, 2] > rim + 1.0
+
+
+def test_what_is_alike_left_and_right_is_cut_alike():
+    v, f = nose(count=300)
+    piece = relieve(v, f, Film(0.09, 0.06))
+    assert piece.within
+    assert len(piece.cuts) >= 2
+    ends = np.array([[*cut[0], *cut[-1]] for cut in piece.cuts])
+    other = ends * [1, -1, 1, 1, -1, 1]
+    gap = np.abs(ends[:, None] - other[None]).max(axis=2).min(axis=1)
+    # The mesh is irregular, hence not quite alike: within a third of one of its edges, 2.7 mm long.
+    assert gap.max() < 0.9
+
+
+def test_a_piece_with_openings_that_cross_when_uncut_is_still_planned():
+    v, f = nose(count=450)
+    windows = [
+        v[np.argmax(v @ np.array([0.75, 0.5 * side, 0.35]) / np.linalg.norm(v, axis=1))] for side in (-1, 1)
+    ]
+    v, f = without(v, f, np.array(windows), [3.5, 3.5])
+    film = Film(0.09, 0.06)
+    uncut = flatten(v, f, film)
+    assert not overlaps(chart_of(uncut), f)
+    piece = relieve(v, f, film)
+    assert piece.within
+    assert not overlaps(piece.points, piece.faces)
+    assert piece.uncut is not None
 
 
 def test_what_cannot_be_done_says_what_would_help():

@@ -31,14 +31,18 @@ def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
 
 
 def cut_and_fit(
-    ground: Ground, slits: tuple[Slit, ...], film: Film, factor: float, bound: float
+    ground: Ground, slits: tuple[Slit, ...], film: Film, factor: float, bound: float, *, enough: float = 0.0
 ) -> Fit | None:
-    """The patch cut along the slits, each `factor` times as deep, and laid flat; None if it cannot be cut."""
+    """The patch cut along the slits, each `factor` times as deep, and laid flat; None if it cannot be cut.
+
+    Cuts are made in the order in which they come round the edge: that is the order at the bench.
+    """
     try:
-        cut, cuts = cut_curves(ground, [slit.scaled(factor).curve() for slit in slits])
+        in_turn = sorted(slits, key=lambda slit: (-slit.edge.length, slit.start % slit.edge.length))
+        cut, cuts = cut_curves(ground, [slit.scaled(factor).curve() for slit in in_turn])
     except CannotDraw:
         return None
-    return fit(cut, film, cuts, bound=bound)
+    return fit(cut, film, cuts, bound=bound, enough=enough)
 
 
 def finish(

@@ -42,7 +42,7 @@ class Fit:
         return self.piece.within and not self.overlap
 
 
-def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) -> Fit:
+def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, enough: float = 0.0) -> Fit:
     """Flat shape of a cut patch that asks least of the film.
 
     Rising powers of the distance from the middle of the window, as `flatten` does; but the
@@ -58,6 +58,8 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) 
         The cuts on the surface, edge to tip, mm.
     bound : float
         Proven bound of the uncut patch.
+    enough : float
+        A reach that is good enough to stop at.
     """
     a, b, c = np.moveaxis(cut.surface[cut.faces], 1, 0)
     size = float(np.sqrt(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()))
@@ -76,6 +78,8 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0) 
         overlap = overlaps(points, cut.faces)
         if (overlap, reach) < (crossed, least):
             best, least, crossed = points, reach, overlap
+        if not crossed and least <= enough:
+            break
     s1, s2 = stretches(metric, best)
     piece = FlatPiece(
         points=best * size,

@@ -21,6 +21,7 @@ from unwrap.relief.mirror import find_mirrors
 from unwrap.relief.plan import plan
 
 COARSE = 450  # faces of the copy that cuts are planned on
+JUST_WITHIN = 0.999  # reach at which a large patch is let rest
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
 
 
@@ -122,8 +123,8 @@ def _finished(board: Board, trial: Trial, ground: Ground, bound: float) -> Fit |
     if rough is None:
         return None
     best = None
-    for factor in (1.0, 1.03, 1.08):
-        found = cut_and_fit(ground, on_mesh(ground, slits), board.film, factor, bound)
+    for factor in (1.01, 1.04, 1.08):
+        found = cut_and_fit(ground, on_mesh(ground, slits), board.film, factor, bound, enough=JUST_WITHIN)
         if found is None:
             break
         best = found
