@@ -91,7 +91,7 @@ def _advice(remarks: Sequence[str]) -> list[str]:
     if not remarks:
         return []
     more = f" ({len(remarks) - 1} more under advice in report.json)" if len(remarks) > 1 else ""
-    return [f"For the printer: {remarks[0].rstrip('.')}{more}."]
+    return [f"Advice: {remarks[0].rstrip('.')}{more}."]
 
 
 def _folders(jobs: Sequence[Path], out: Path) -> list[Path]:
