@@ -32,6 +32,7 @@ from unwrap.livery.carry import Carry
 from unwrap.livery.joints import measure_joints
 from unwrap.livery.overlaps import plan_overlaps
 from unwrap.livery.paint import Paint
+from unwrap.livery.sharing import share_edges
 from unwrap.output import all_at_once
 from unwrap.parting import BENEATH, may_part, over_reflected, parted, told_of_parts, with_parts
 from unwrap.progress import Stopwatch, Tell, silent
@@ -106,6 +107,11 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
     job, done = lay_all_flat(bench, watch, tell)
     tell("laying the livery", 0.65)
+    laid = share_edges([(part.patch, part.flat) for part in done.values()])
+    done = {
+        name: replace(part, patch=patch, flat=flat)
+        for (name, part), (patch, flat) in zip(done.items(), laid, strict=True)
+    }
     carries = {name: Carry(part.patch, part.flat) for name, part in done.items()}
     plan = plan_overlaps(
         list(carries.values()), [(name, over) for name, part in done.items() for over in part.over]
