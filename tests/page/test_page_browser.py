@@ -80,6 +80,21 @@ def test_lining_is_seen_on_the_body_and_on_the_piece(visit: Visit) -> None:
     assert fill[2] > fill[0] and fill[0] < 60  # the dark blue of a fresh fill
 
 
+def test_lining_lies_over_faces_that_a_limit_split(visit: Visit, job: Path) -> None:
+    mark = f'[[region]]\nname = "side"\nat = [0, {APOTHEM}, 0]\nwithin = {{ x = [-20, 20] }}\n'
+    fill = '[[fill]]\nregion = "side"\ncolour = "#10203c"\n'
+    lines = '[[lining]]\nregion = "side"\ninset = 1\nlines = [{ width = 1, colour = "#f0d080" }]\n'
+    job.write_text(job.read_text() + mark + fill + lines)  # by hand, while the page is open
+    visit.page.reload()
+    visit.ready()
+    visit.settle()
+    visit.press("Left")
+    visit.page.wait_for_timeout(400)
+    for x in (-10.0, 0.0, 10.0):
+        line = visit.colour_at((x, APOTHEM, SIDE / 2 - 1.5))
+        assert line[0] > 150 > line[2]
+
+
 def test_a_line_drawn_round_is_kept_or_taken_out(visit: Visit) -> None:
     visit.mark("Left", (0.0, APOTHEM, 0.0))
     triangle = [(-20.0, 0.0, -3.0), (0.0, 0.0, 3.0), (10.0, 0.0, -3.0)]

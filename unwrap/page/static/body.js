@@ -51,6 +51,7 @@ export class BodyView {
     this.tool = tool;
     this.round.clear();
     this.canvas.classList.toggle("aiming", Boolean(tool));
+    this.trims.hidden = DRAWING.includes(tool); // one thing to draw with at a time
     if (DRAWING.includes(tool) && !this.camera.view) this.look(this.camera.nearestView());
   }
 

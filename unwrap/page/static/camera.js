@@ -109,7 +109,9 @@ export class Camera {
   // Column-major matrix from body mm to clip space.
   matrix() {
     const sx = 2 * this.perMm / this.width, sy = 2 * this.perMm / this.height;
-    const sz = -1 / (4 * this.reach + 4 * Math.hypot(...this.centre));
+    // Just deep enough for the body, so that film and the face below it are told apart.
+    const aside = this.low ? this.low.map((v, i) => (v + this.high[i]) / 2 - this.centre[i]) : [0, 0, 0];
+    const sz = -1 / (1.1 * this.reach + Math.abs(dot(aside, this.eye)) + 5);
     const rows = [this.right.map((v) => v * sx), this.up.map((v) => v * sy), this.eye.map((v) => v * sz)];
     const m = [];
     for (let c = 0; c < 3; c++) m.push(rows[0][c], rows[1][c], rows[2][c], 0);

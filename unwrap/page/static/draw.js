@@ -214,9 +214,10 @@ export class Drawing {
     gl.enable(gl.BLEND);
     gl.blendFunc(gl.ONE, gl.ONE_MINUS_SRC_ALPHA);
     gl.enable(gl.POLYGON_OFFSET_FILL);
-    gl.polygonOffset(-1.5, -8);
+    gl.polygonOffset(-2, -64);
     this.use("patch", camera, matrix);
-    for (const patch of this.patches.values()) {
+    const ground = (patch) => (patch.picture ? 1 : 0); // prints lie over plain colour
+    for (const patch of [...this.patches.values()].sort((a, b) => ground(a) - ground(b))) {
       gl.uniform1i(this.at("patch", "printed"), patch.picture ? 1 : 0);
       gl.uniform4fv(this.at("patch", "colour"), patch.colour);
       gl.uniform4fv(this.at("patch", "frame"), patch.frame);

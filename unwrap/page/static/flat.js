@@ -134,6 +134,6 @@ function showScale(element, scale) {
   const text = (v) => `${(100 * v).toFixed(1)} %`;
   ticks.append(...[text(scale.low), "strain", text(scale.high)].map((t) => Object.assign(document.createElement("span"), { textContent: t })));
   const note = document.createElement("div");
-  note.textContent = `The film takes ${text(scale.limits[0])} to +${text(scale.limits[1])}; hatched: beyond it`;
+  note.textContent = `Film takes ${text(scale.limits[0])} to +${text(scale.limits[1])}; hatched: beyond`;
   element.append(note, canvas, ticks);
 }

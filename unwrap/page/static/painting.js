@@ -40,13 +40,15 @@ export class Painting {
       if (!shape) return;
       for (const face of shape.whole) marks[face] = i + 1;
       if (shape.corners.length) {
-        drawing.setPatch(`rest of ${region.name}`, { places: shape.corners, colour: [...hue.map((v) => v / 255), 1] });
+        this.layOn(`rest of ${region.name}`, shape.corners, { places: shape.corners });
+        drawing.patches.get(`rest of ${region.name}`).colour = [...hue.map((v) => v / 255), 1];
         keep.add(`rest of ${region.name}`);
       }
       const found = store.pieces.get(region.name);
       if (found && found.shape === region.shape && this.shows() !== "regions") {
         keep.add(region.name);
-        this.layOn(region.name, found);
+        const picture = this.pictureOf(found);
+        this.layOn(region.name, picture, { places: found.places, flat: found.points, faces: found.faces, picture: picture.canvas, frame: picture.frame, lift: found.piece.lift });
       }
     });
     for (const name of [...drawing.patches.keys()]) if (!keep.has(name)) drawing.dropPatch(name);
@@ -56,11 +58,11 @@ export class Painting {
     this.coloured = store.state.regions.filter((region) => store.shapes.has(region.name)).length;
   }
 
-  layOn(name, found) {
-    const picture = this.pictureOf(found);
-    if (this.drawing.patches.get(name)?.from === picture) return;
-    this.drawing.setPatch(name, { places: found.places, flat: found.points, faces: found.faces, picture: picture.canvas, frame: picture.frame, lift: found.piece.lift });
-    this.drawing.patches.get(name).from = picture;
+  // Nothing is sent to be drawn a second time; `from` tells what it was made of.
+  layOn(name, from, patch) {
+    if (this.drawing.patches.get(name)?.from === from) return;
+    this.drawing.setPatch(name, patch);
+    this.drawing.patches.get(name).from = from;
   }
 
   // The chosen region's border, and round the details that its film is carried over.

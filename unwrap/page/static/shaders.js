@@ -95,7 +95,7 @@ void main() {
   vec4 end = (gl_VertexID & 1) == 0 ? p : q;
   float side = (gl_VertexID & 2) == 0 ? 1.0 : -1.0;
   float cap = (gl_VertexID & 1) == 0 ? -0.5 : 0.5;
-  gl_Position = end + vec4((vec2(-run.y, run.x) * side + run * cap) * width / size, -0.0006, 0.0);
+  gl_Position = end + vec4((vec2(-run.y, run.x) * side + run * cap) * width / size, -0.002, 0.0);
 }`;
 
 export const LINE_FRAGMENT = `#version 300 es
