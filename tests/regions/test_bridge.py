@@ -251,3 +251,24 @@ def test_advice_names_sorts_and_weighs_them_against_the_film():
     assert lines[1].startswith("7 rivet heads, 0.90 mm across and 0.10 mm high")
     assert "takes up by itself" in lines[1]
     assert "slit it along" in lines[2]
+
+
+def test_a_flaw_too_small_to_see_is_no_detail():
+    parts = [box((-30, 30), (-10, 10), (-15, 15)), box((0, 1), (9, 10.008), (0, 1))]
+    patch = patch_of(union(parts), (-20, 10, 0))
+    assert patch.details == ()
+    assert face_normals(patch.vertices, patch.faces)[1].sum() == pytest.approx(1800, rel=1e-6)
+
+
+def test_louvres_that_lean_out_of_the_side_are_bridged():
+    slats = [
+        Manifold.extrude(CrossSection([[(9.5, z), (10.7, z), (10.0, z + 1.2), (9.5, z + 1.2)]]), 12)
+        .rotate((90, 0, 90))
+        .translate((-6, 0, 0))
+        for z in np.arange(-6, 6, 1.3)
+    ]
+    patch = patch_of(union([SHEET, *slats]), (-20, 10, 0))
+    assert face_normals(patch.vertices, patch.faces)[1].sum() == pytest.approx(1800, rel=1e-9)
+    assert len(patch.details) == len(slats)
+    assert {round(detail.height, 2) for detail in patch.details} == {0.7}
+    assert largest_stretch(patch) < 1e-3

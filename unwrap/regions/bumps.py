@@ -25,6 +25,8 @@ FACET = np.radians(0.5)
 BEND = np.radians(4.0)
 # A bump lower than this (mm) is left: film does not show it.
 LOWEST = 0.03
+# A slat leans at least this much (radians), and breaks off over this share of its edge.
+LEANS, BREAKS_OFF = np.radians(10.0), 0.2
 # This share of a bump's edge must find the surface going on across it.
 GOES_ON = 0.6
 
@@ -88,6 +90,79 @@ def part_rounds(smooth: Smooth, base: BoolArray, bridge: float) -> Smooth:
     return smooth if group.max(initial=-1) < 0 else _with_parts(smooth, group)
 
 
+def part_slats(smooth: Smooth, base: BoolArray, bridge: float) -> tuple[Smooth, BoolArray]:
+    """Give leaning slats in the ground parts of their own: louvres, the laps of boards.
+
+    A slat leaves the ground over an edge that is none too sharp and so grows with it; at its
+    other edge it breaks off outwards, and a narrow face leads back to the ground and meets it
+    in an inner corner.
+
+    Parameters
+    ----------
+    smooth : Smooth
+        The body's smooth parts.
+    base : (m,) bool
+        The ground.
+    bridge : float
+        Widest detail, mm.
+
+    Returns
+    -------
+    parted : Smooth
+        The same mesh; unchanged where there are none.
+    slats : (m,) bool
+        Faces of the slats.
+    """
+    table, size = smooth.table, len(base)
+    met = table.pair[:, 0] >= 0
+    flat = met & ~smooth.sharp & (smooth.angles < BEND)
+    flat[met] &= base[table.pair[met]].all(axis=1)
+    facet = _label(table.pair[flat], size)
+    length = np.linalg.norm(smooth.vertices[table.ends[:, 0]] - smooth.vertices[table.ends[:, 1]], axis=1)
+    width, around = _widths(smooth, facet, np.flatnonzero(base), length)
+    back = _label(table.pair[met & ~smooth.sharp], size)
+    back_width, _ = _widths(smooth, back, np.flatnonzero((smooth.part >= 0) & ~base), length)
+    # where the ground breaks off to something narrow that is no ground
+    step = np.flatnonzero(met & smooth.sharp)
+    step = step[base[table.pair[step]].sum(axis=1) == 1]
+    ground = np.where(base[table.pair[step, 0]], table.pair[step, 0], table.pair[step, 1])
+    riser = back[table.pair[step].sum(axis=1) - ground]
+    slim = (back_width[riser] <= bridge) & (smooth.part[table.pair[step]] >= 0).all(axis=1)
+    step, ground, riser = step[slim], ground[slim], riser[slim]
+    other = table.pair[step].sum(axis=1) - ground
+    below = smooth.vertices[smooth.faces[other]].mean(axis=1) - smooth.vertices[table.ends[step, 0]]
+    outer = np.einsum("ij,ij->i", below, smooth.normals[ground]) < 0
+    bend = np.zeros(size)
+    gentle = met & ~smooth.sharp
+    np.maximum.at(bend, facet[table.pair[gentle]], smooth.angles[gentle][:, None])
+    slat = (width <= bridge) & (bend >= LEANS) & (around > 0)
+    off = outer & slat[facet[ground]]
+    from_slat = np.bincount(riser, weights=length[step] * off, minlength=size)
+    to_ground = np.bincount(riser, weights=length[step] * ~outer, minlength=size)
+    leads_back = (to_ground >= BREAKS_OFF * from_slat) & (to_ground > 0)
+    bound = np.bincount(facet[ground], weights=length[step] * (off & leads_back[riser]), minlength=size)
+    slat &= bound >= BREAKS_OFF * around
+    found = base & slat[facet]
+    if not found.any():
+        return smooth, found
+    return _with_parts(smooth, np.where(found, np.unique(facet, return_inverse=True)[1], -1)), found
+
+
+def _widths(
+    smooth: Smooth, label: IntArray, faces: IntArray, length: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Width of labelled groups by area over half the rim, however cut into triangles, and the rim, mm."""
+    size = len(label)
+    table = smooth.table
+    area = np.bincount(label[faces], weights=smooth.areas[faces], minlength=size)
+    edges = table.of_face[faces]
+    first, second = table.pair[edges, 0], table.pair[edges, 1]
+    rim = (first < 0) | (label[first] != label[second])
+    around = np.bincount(label[faces], weights=(length[edges] * rim).sum(axis=1), minlength=size)
+    width: FloatArray = 2 * area / np.maximum(around, 1e-12)
+    return width, around.astype(np.float64)
+
+
 def _with_parts(smooth: Smooth, group: IntArray) -> Smooth:
     """The same mesh with each group as a part of its own."""
     part = np.where(group >= 0, int(smooth.part.max()) + 1 + group, smooth.part)
@@ -110,14 +185,8 @@ def _tight_groups(smooth: Smooth, base: BoolArray, bridge: float) -> IntArray:
         return none
     facet = _label(table.pair[met[smooth.angles[met] < FACET]], size)
     length = np.linalg.norm(smooth.vertices[table.ends[:, 0]] - smooth.vertices[table.ends[:, 1]], axis=1)
-    # width of a facet by its area over half its rim: the width of a strip, however it is cut into triangles
     faces = np.flatnonzero(base)
-    area = np.bincount(facet[faces], weights=smooth.areas[faces], minlength=size)
-    edges = table.of_face[faces]
-    first, second = table.pair[edges, 0], table.pair[edges, 1]
-    rim = (first < 0) | (facet[first] != facet[second])
-    around = np.bincount(facet[faces], weights=(length[edges] * rim).sum(axis=1), minlength=size)
-    width = 2 * area / np.maximum(around, 1e-12)
+    width, _ = _widths(smooth, facet, faces, length)
     sides = facet[table.pair[met]]
     radius = width[sides].min(axis=1) / np.maximum(smooth.angles[met], 1e-9)
     tight = bent & (radius < bridge)

@@ -16,6 +16,8 @@ from unwrap.regions.region import Detail
 LONG = 3.0
 # Sunk at least this share of its width, a small detail is a hole to be pierced.
 DEEP = 0.5
+# Narrower or lower than this, mm, it is a flaw of the mesh that no film shows.
+UNSEEN = 0.02
 # Standing this many times its width, it goes through the film like a post.
 TALL = 1.2
 
@@ -54,8 +56,9 @@ def measure_details(
     Returns
     -------
     tuple of Detail
-        In the same order. A detail's profile is measured across it: round a long one
-        from its surface over its footprint, over a round one along a section.
+        In the same order, without flaws of the mesh that are too small to see. A detail's
+        profile is measured across it: round a long one from its surface over its
+        footprint, over a round one along a section.
     """
     if not carried:
         return ()
@@ -88,6 +91,8 @@ def measure_details(
             width = extent
             kind = "hole" if deep else ("rivet" if 0 < height <= TALL * width else "other")
             profile = float(ratio[number])
+        if width < UNSEEN or (not deep and abs(height) < UNSEEN):
+            continue
         x, y, z = (float(value) for value in item.middle)
         found.append(Detail(kind, (x, y, z), float(height), float(width), max(1.0, float(profile))))
     return tuple(found)

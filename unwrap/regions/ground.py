@@ -16,7 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from unwrap.body.body import BoolArray, FloatArray, IntArray
-from unwrap.regions.bumps import part_bumps, part_rounds
+from unwrap.regions.bumps import part_bumps, part_rounds, part_slats
 from unwrap.regions.continued import gather, rims_of
 from unwrap.regions.rim import STEP, Rims
 from unwrap.regions.smooth import Smooth
@@ -69,6 +69,8 @@ def find_ground(smooth: Smooth, seeds: IntArray, bridge: float, shut: BoolArray 
     base = gather(smooth, rims, part[seeds], part[shut & (part >= 0)], bridge)[part] & (part >= 0)
     parted, bumps = part_bumps(smooth, base, bridge)
     base = base & ~bumps
+    parted, slats = part_slats(parted, base, bridge)
+    base = base & ~slats
     parted = part_rounds(parted, base, bridge)
     if parted is not smooth:
         smooth = parted

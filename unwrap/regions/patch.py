@@ -9,7 +9,7 @@ import numpy as np
 from unwrap.body.body import FloatArray, IntArray
 from unwrap.errors import BadInput
 from unwrap.regions.bridge import facet_stubs, take_off_details
-from unwrap.regions.details import TALL, measure_details
+from unwrap.regions.details import TALL, UNSEEN, measure_details
 from unwrap.regions.edges import boundary_loops
 from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
 from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
@@ -106,7 +106,7 @@ def _close_openings(
             continue
         mine = np.isin(stubs[0], loop)
         fills.append(fill_gap(vertices, [loop[::-1]], (stubs[0][mine], stubs[1][mine])))
-        if width <= bridge:
+        if UNSEEN <= width <= bridge:
             x, y, z = (float(value) for value in vertices[loop].mean(axis=0))
             bored.append(Detail("hole", (x, y, z), 0.0, width))
     return vertices, np.concatenate(fills), bored
