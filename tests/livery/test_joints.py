@@ -83,6 +83,8 @@ def test_a_line_along_a_joint_is_flagged():
     paint = Paint("line", "#ffffff", area, curves_of_area(area), label="lining 1", asked_width=0.5)
     (said,) = lines_along_joints([rear, front], {"rear half": [paint]})
     assert 'between "' in said and "for 18.0 mm" in said
+    # The line lies behind the joint, so the joint goes forward.
+    assert "towards the front, to x = 31.00" in said
     across = replace(paint, area=shapely.box(20.0, 2.0, 30.0, 2.5))
     assert lines_along_joints([rear, front], {"rear half": [across]}) == ()
 

@@ -1,6 +1,8 @@
 """Drawings read as areas, compared with an independent renderer pixel by pixel."""
 
 import io
+import shutil
+import subprocess
 
 import numpy as np
 import pytest
@@ -92,6 +94,44 @@ def test_areas_match_an_independent_renderer(tmp_path, name):
     assert ours[theirs > 0.9].all()
     assert not ours[theirs < 0.1].any()
     assert 50 < ours.sum() < ours.size / 2
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="Chromium is not installed")
+def test_areas_match_a_browser(tmp_path):
+    side, row = int(SIZE * PIXELS_PER_MM), 4
+    shown = "".join(
+        f'<div style="position:absolute;left:{side * (k % row)}px;top:{side * (k // row)}px">'
+        + wrapped(inside.replace("#c)", f"#c{k})").replace('id="c"', f'id="c{k}"')).replace(
+            f"{SIZE}mm", f"{side}px"
+        )
+        + "</div>"
+        # Rules of a style element would reach the other drawings of the page.
+        for k, inside in enumerate(DRAWINGS.values())
+        if "<style" not in inside
+    )
+    page, shot = tmp_path / "page.html", tmp_path / "shot.png"
+    page.write_text(f"<!doctype html><body style='margin:0'>{shown}</body>", encoding="utf-8")
+    rows = -(-len(DRAWINGS) // row)
+    subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
+         f"--user-data-dir={tmp_path}/profile", f"--window-size={side * row},{side * rows}",
+         f"--screenshot={shot}", page.as_uri()],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    with Image.open(shot) as whole:
+        ink = 1.0 - np.asarray(whole.convert("L")) / 255.0
+    for k, (name, inside) in enumerate(DRAWINGS.items()):
+        if "<style" in inside:
+            continue
+        theirs = ink[side * (k // row) :, side * (k % row) :][:side, :side]
+        path = tmp_path / "a.svg"
+        path.write_text(wrapped(inside))
+        ours = covered(shapely.union_all([shape.area for shape in read_drawing(path).shapes]))
+        sure = (theirs < 0.02) | (theirs > 0.98)
+        assert sure.mean() > 0.9, name
+        off = int((ours[sure] != (theirs[sure] > 0.5)).sum())
+        # A browser measures dashes along chords of its own: a handful of the 360,000 pixels.
+        assert off < 20, (name, off)
 
 
 def test_pictures_and_see_through_paint_are_named(tmp_path):
