@@ -6,6 +6,7 @@ cannot be used, and nothing was written.
 
 from __future__ import annotations
 
+import signal
 import sys
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -130,6 +131,8 @@ def _stages(title: str) -> AbstractContextManager[Tell]:
 
 def main() -> None:
     """Run the command line; every error that a user can mend is one sentence and status 2."""
+    # Asked to end, clear up as after Ctrl-C.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         app()
     except BadInput as error:
