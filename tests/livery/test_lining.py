@@ -247,3 +247,14 @@ def test_a_line_below_the_windows_is_measured_from_the_top_as_with_a_ruler():
     (paint,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=12.0, edges="top")
     expected = shapely.box(0, 12.5, 60, 13).intersection(side.outline)
     assert paint.area.symmetric_difference(expected).area < 1e-3
+
+
+@pytest.mark.parametrize("style", ["rounded", "incurved", "canted", "notched"])
+def test_a_corner_takes_nothing_from_the_panel_beyond_a_step(style):
+    # An L: the panel is 60 mm long below and 10 mm long above; its upper corners stand near the step.
+    side = flat_side(nx=24, ny=10, skip=lambda x, y: x > 10 / 60 and y > 0.5)
+    (paint,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=1.0, corner=style, radius=3.0)
+    (square,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=1.0)
+    # Away from the corners (a notch of 3 mm and a line of 0.5 mm reach 5 mm) the lines are the same.
+    corners = shapely.MultiPoint([(1, 1), (59, 1), (59, 11.5), (9, 11.5), (9, 24), (1, 24)]).buffer(5.2)
+    assert paint.area.difference(corners).symmetric_difference(square.area.difference(corners)).area < 1e-3

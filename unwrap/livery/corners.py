@@ -32,6 +32,8 @@ QUARTER_SIDES = 24
 
 # How far along each side (mm) its direction at a corner is taken.
 ALONG = 0.4
+# How far beyond a corner's sides its shape reaches, in its own size: sides may curve.
+SPARE = 0.3
 # What carrying a corner there and back may leave of its rim, mm.
 SLIVER = 2e-4
 # A corner this near to a joint or cut (mm) is where the line runs on, not a corner.
@@ -263,31 +265,37 @@ def taken_away(
     here = np.zeros(2)
     first, second = corner.sides
     half = 0.5 * corner.interior
+    inward = (first + second) / np.linalg.norm(first + second)
+    tip = here + depth / np.sin(half) * inward
     if style == "rounded":
         radius = size - depth
         if radius <= 0:
             return shapely.MultiPolygon()
         round_ = panel.buffer(-radius, quad_segs=QUARTER_SIDES).buffer(radius, quad_segs=QUARTER_SIDES)
-        rest = shapely.get_parts(tidy(minus(panel, round_), 2e-4))
-        tip = here + depth / np.sin(half) * (first + second) / np.linalg.norm(first + second)
-        near = [part for part in rest if part.distance(shapely.Point(tip)) < 0.05 * radius + 0.02]
-        return shapely.union_all(near) if near else shapely.MultiPolygon()
+        return _at_tip(tidy(minus(panel, round_), 2e-4), tip, 0.05 * radius + 0.02)
     if style == "incurved":
         shape = shapely.Point(here).buffer(size + depth, quad_segs=4 * QUARTER_SIDES)
     elif style == "canted":
-        a, b = here + size * first, here + size * second
-        inward = (first + second) / np.linalg.norm(first + second)
-        far = 4.0 * (size + depth)
-        way = (b - a) / np.linalg.norm(b - a)
-        a, b = a + depth * inward - far * way, b + depth * inward + far * way
-        shape = shapely.Polygon([a, b, b - 2 * far * inward, a - 2 * far * inward])
+        # The line through both ends of the cant, moved inwards, to where it meets the sides and a little on.
+        reach = size * np.cos(half) + depth
+        across = np.array([-inward[1], inward[0]]) * (reach * np.tan(half) + SPARE * (size + depth))
+        front, back = here + reach * inward, here - SPARE * (size + depth) * inward
+        shape = shapely.Polygon([front - across, front + across, back + across, back - across])
     else:
-        # Within size + depth of both sides: a rhombus with its sides along the panel's.
+        # Within size + depth of both sides: a rhombus with its sides along the panel's, and a little more.
         step = (size + depth) / np.sin(corner.interior)
         a, b = step * first, step * second
-        far = 2.0 * (first + second) * step
-        shape = shapely.Polygon([here + a + b, here + a + b - 4 * a, here - far, here + a + b - 4 * b])
-    return shapely.intersection(panel, shape)
+        shape = shapely.Polygon(
+            [here + a + b, here + b - SPARE * a, here - SPARE * (a + b), here + a - SPARE * b]
+        )
+    return _at_tip(shapely.intersection(panel, shape), tip, 0.05 * size + 0.02)
+
+
+def _at_tip(area: shapely.Geometry, tip: FloatArray, near: float) -> shapely.Geometry:
+    """The parts of what is taken away that are at the corner: the panel may come near again further on."""
+    parts = shapely.get_parts(area)
+    mine = parts[shapely.distance(parts, shapely.Point(tip)) < near] if len(parts) else parts
+    return shapely.union_all(mine) if len(mine) else shapely.MultiPolygon()
 
 
 def turn_corners(
