@@ -174,6 +174,19 @@ def test_film_past_the_edge_and_openings_of_one_region(visit: Visit, job: Path) 
     assert visit.settle()["regions"][0]["window"][0] in visit.page.locator("#figures").inner_text()
 
 
+def test_a_part_on_the_model_is_put_where_it_is_clicked(visit: Visit, job: Path) -> None:
+    visit.mark("Left", (0.0, APOTHEM, 0.0))
+    visit.page.locator("details[data-key=fittings] summary").click()
+    visit.press("Add one where I click")
+    visit.click_at((-12.0, APOTHEM, 1.0))
+    visit.until("window.markingPage.state().fitting.length === 1")
+    assert visit.state()["fitting"][0]["at"] == pytest.approx([-12, APOTHEM, 1], abs=0.2)
+    assert "[[fitting]]" in job.read_text()
+    visit.settle()
+    piece = visit.page.evaluate("window.markingPage.piece().piece")
+    assert len(piece["slits"]) == 1  # from the edge to the part
+
+
 def test_a_dropped_drawing_is_seen_on_the_body(visit: Visit, job: Path) -> None:
     visit.mark("Left", (0.0, APOTHEM, 0.0))
     view = draw_view(load_body(job.with_name("prism.stl")), "left")

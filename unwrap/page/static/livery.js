@@ -14,13 +14,13 @@ export function marksOn(state, region) {
     .filter(({ mark }) => mark.region.some((name) => names.includes(name))));
 }
 
-// `act` has: change(what, how), place(then) which waits for a click on the body
+// `act` has: change(what, how), place(prompt, then) which waits for a click on the body
 export function showLivery(part, state, region, act) {
   if (!region) { rebuild(part); return; }
   const on = marksOn(state, region);
   const adders = make("div", { className: "row" }, ...Object.keys(TITLES).map((kind) =>
     button(`Add ${TITLES[kind].toLowerCase()}`, () => act.change("add mark", { kind, values: fresh(kind, state, region) }), { data: { key: `add ${kind}` } })));
-  rebuild(part, make("h2", { textContent: "Livery" }), ...on.map((one) => markForm(one, region, act)), adders);
+  rebuild(part, make("h2", { textContent: "Livery" }), ...on.map((one) => markForm(one, state, region, act)), adders);
 }
 
 function fresh(kind, state, region) {
@@ -34,15 +34,30 @@ function fresh(kind, state, region) {
   }[kind];
 }
 
-function markForm({ kind, number: index, mark }, region, act) {
+function markForm({ kind, number: index, mark }, state, region, act) {
   const set = (values) => act.change("set mark", { kind, number: index, values });
   const key = (name) => `${kind} ${index} ${name}`;
-  const others = mark.region.filter((name) => name !== region.name);
   const parts = { fill: fillForm, lining: liningForm, band: bandForm, lettering: letteringForm }[kind](mark, set, key, act);
   return make("fieldset", {}, make("legend", { textContent: TITLES[kind] }),
-    others.length ? make("p", { className: "small", textContent: `Also on ${others.join(", ")}.` }) : null,
     ...parts,
+    onRegions(mark, state, region, set, key),
     button(`Remove this ${TITLES[kind].toLowerCase()}`, () => act.change("remove mark", { kind, number: index }), { data: { key: key("remove") } }));
+}
+
+// The regions that a mark lies on; a reflection takes it from its original.
+function onRegions(mark, state, region, set, key) {
+  const others = mark.region.filter((name) => name !== region.name);
+  const boxes = state.regions.filter((other) => !other.mirror_of || mark.region.includes(other.name)).map(({ name }) => {
+    const box = make("input", { type: "checkbox", checked: mark.region.includes(name), data: { key: key(`on ${name}`) } });
+    box.addEventListener("change", () => {
+      const names = state.regions.map((one) => one.name).filter((one) => (one === name ? box.checked : mark.region.includes(one)));
+      if (names.length) set({ region: names.length > 1 ? names : names[0] }); else box.checked = true;
+    });
+    return make("label", {}, box, ` ${name}`);
+  });
+  return make("details", { data: { key: key("regions") } },
+    make("summary", { textContent: others.length ? `Also on ${others.join(", ")}` : "Only on this region" }),
+    make("div", { className: "row", role: "group", ariaLabel: "On these regions" }, ...boxes));
 }
 
 function fillForm(mark, set, key) {
@@ -83,7 +98,8 @@ function letteringForm(mark, set, key, act) {
     field("Height", number(key("height"), mark.height, (height) => height && set({ height }), { min: 0.1 }), "mm"),
     field("At x, y, z", ...["x", "y", "z"].map((axis, i) =>
       number(key(`at ${axis}`), mark.at[i], (v) => put(i, v), { label: `Middle of the text, ${axis}, mm` }))),
-    button("Put it where I click", () => act.place((at) => set({ at })), { data: { key: key("place") } }),
+    button("Put it where I click", () => act.place("Click the body where the middle of the text is to be.", (at) => set({ at })), { data: { key: key("place") } }),
+    field("Turned by", number(key("turn"), mark.turn, (turn) => set({ turn: turn ?? 0 }), { min: -360, max: 360, label: "Turned by, degrees" }), "°"),
     field("Weight", choice(key("weight"), mark.weight, ["normal", "bold"], (weight) => set({ weight }))),
     field("Font", text(key("font"), mark.font, (font) => font && set({ font }))),
     field("Between letters", number(key("spacing"), mark.spacing, (spacing) => set({ spacing: spacing ?? 0 })), "mm"),

@@ -41,11 +41,11 @@ export class Marking {
   }
 
   // Wait for a click on the body and tell where it was.
-  place(then) {
+  place(prompt, then) {
     this.take(null);
     this.placing = then;
     this.view.canvas.classList.add("aiming");
-    this.page.prompt("Click the body where the middle of the text is to be.");
+    this.page.prompt(prompt);
   }
 
   // ---------------------------------------------------------------- clicks

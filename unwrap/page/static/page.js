@@ -150,8 +150,9 @@ function showLists() {
   if (now === shownForms) return;
   shownForms = now;
   showSettings($("settings"), state, region, { change, attempt: (values) => marking.attempt(values), rename, reflect });
-  showLivery($("livery"), state, region, { change, place: (then) => marking.place(then) });
-  if (state.source) showWhole($("whole"), state, { change, sendFile: dropFile, seen: () => camera.view });
+  const place = (prompt, then) => marking.place(prompt, then);
+  showLivery($("livery"), state, region, { change, place });
+  if (state.source) showWhole($("whole"), state, { change, place, sendFile: dropFile, seen: () => camera.view });
   view.limits.setWithin(region && !region.mirror_of ? region.within : null, state.body);
 }
 

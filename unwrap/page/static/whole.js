@@ -3,14 +3,17 @@
 import { button, choice, field, make, number, rebuild, text } from "./forms.js";
 
 const AXES = ["+x", "-x", "+y", "-y", "+z", "-z"];
+const SHEETS = ["A6", "A5", "A4", "A3", "Letter"];
 const VIEWS = ["left", "right", "front", "rear", "top"];
 
-// `act` has: change(what, how), sendFile(address, file, query), seen() -> the view that is shown
+// `act` has: change(what, how), place(prompt, then), sendFile(address, file, query), seen() -> the view that is shown
 export function showWhole(part, state, act) {
   const set = (section) => (values) => act.change("set section", { section, values });
   rebuild(part, make("h2", { textContent: "The whole job" }),
     film(state.film, set("film")),
     details("body", "Body", bodyFields(state, set, act)),
+    sheet(state.print, set("print")),
+    details("fittings", "Parts already on the model", fittings(state, act)),
     details("drawings", "Drawings laid on the body", drawings(state, act)),
     details("file", `The job file, ${state.file}`, [
       make("p", { className: "small", textContent: "It is saved after every change, and can be changed by hand at the same time." }),
@@ -33,6 +36,26 @@ function film(film, set) {
     field("Film", choice("film state", measured ? "measured" : film.state ?? "set", ["floated", "set", "softened", "measured"],
       (state) => set(state === "measured" ? { state: null, stretch: 0.04, compression: 0.01 } : { state, stretch: null, compression: null }))),
     measured ? field("Stretch, shrinking %", per("stretch"), per("compression")) : null);
+}
+
+function sheet({ sheet }, set) {
+  const own = typeof sheet !== "string";
+  const side = (i) => number(`sheet ${i}`, own ? sheet[i] : null, (v) => v && set({ sheet: sheet.map((old, k) => (k === i ? v : old)) }),
+    { min: 10, label: `${i ? "Height" : "Width"} of the sheet, mm` });
+  return make("div", {},
+    field("Sheet", choice("sheet", own ? "own size" : sheet, [...SHEETS, "own size"], (size) => set({ sheet: size === "own size" ? [210, 297] : size }))),
+    own ? field("Wide, high", side(0), side(1), "mm") : null);
+}
+
+// Handrail knobs, pipes and the like that the film must go round.
+function fittings(state, act) {
+  const rows = state.fitting.map((one, i) => make("li", {},
+    make("span", { textContent: one.at.map((v) => v.toFixed(1)).join(", ") }),
+    number(`fitting ${i}`, one.diameter, (diameter) => diameter && act.change("set mark", { kind: "fitting", number: i, values: { diameter } }),
+      { min: 0.1, label: `Diameter of part ${i + 1}, mm` }), "mm",
+    button("Remove", () => act.change("remove mark", { kind: "fitting", number: i }), { data: { key: `fitting remove ${i}` }, ariaLabel: `Remove part ${i + 1}` })));
+  const add = () => act.place("Click the part that the film must go round.", (at) => act.change("add mark", { kind: "fitting", values: { at, diameter: 1 } }));
+  return [make("ul", { className: "lines" }, ...rows), button("Add one where I click", add, { data: { key: "fitting add" } })];
 }
 
 function bodyFields(state, set, act) {
