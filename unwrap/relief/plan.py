@@ -39,7 +39,7 @@ class Effort:
         How often a slit is added or left out.
     """
 
-    begun: int = 7
+    begun: int = 10
     first: int = 5
     settled: int = 3
     rounds: int = 24
@@ -120,11 +120,9 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
             if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) == count):
                 break
     tried.sort(key=lambda t: _hope(t, target))
-    chosen: list[Trial] = []
-    for trial in tried:
-        alike = sum(len(t.slits) == len(trial.slits) for t in chosen)
-        if alike < 2 and len(chosen) < effort.begun:
-            chosen.append(trial)
+    # The best of every count first: what one trial promises says little about other counts.
+    place = [sum(len(t.slits) == len(trial.slits) for t in tried[:k]) for k, trial in enumerate(tried)]
+    chosen = [tried[k] for k in sorted(range(len(tried)), key=lambda k: place[k])[: effort.begun]]
     return [settle(board, t.slits, target, rounds=effort.first) for t in chosen]
 
 
