@@ -6,9 +6,10 @@ import trimesh
 from PIL import Image
 
 from unwrap.body.body import Body
+from unwrap.body.camera import cast, look_along, places_of
 from unwrap.body.picture import draw_body
 from unwrap.body.rays import Rays
-from unwrap.body.render import cast, coarser, compose, corner_normals, edge_ink, look_along, places_of, shade
+from unwrap.body.render import coarser, compose, corner_normals, edge_ink, shade
 
 
 def arrays(mesh):

@@ -11,18 +11,8 @@ from PIL import Image, ImageDraw, ImageFont
 from scipy import ndimage
 
 from unwrap.body.body import Body, IntArray
-from unwrap.body.render import (
-    Camera,
-    Hits,
-    PixelArray,
-    cast,
-    coarser,
-    compose,
-    corner_normals,
-    edge_ink,
-    look_along,
-    shade,
-)
+from unwrap.body.camera import Camera, Hits, PixelArray, cast, look_along
+from unwrap.body.render import coarser, compose, corner_normals, edge_ink, shade
 
 # Okabe and Ito (2008), a set of colours that stay apart with any colour vision, lightened.
 TINTS = np.array(
