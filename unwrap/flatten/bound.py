@@ -49,6 +49,9 @@ gives strong ones. With the map of each face known, the numbers are had to round
 * *r of Saddle* (discs without openings): the radial segments laid back, each shorter than the
   integral of the largest radial stretch of the inverse.
 * *A*: the faces' shares in B, cut by the circle; to rounding.
+
+A flat shape of a coarse mesh varies from face to face, and the largest of a ring is what counts. So
+the faces of a coarse patch are first parted into quarters, which leaves the surface as it is.
 """
 
 from __future__ import annotations
@@ -62,13 +65,15 @@ from unwrap.flatten.discs import Discs
 from unwrap.flatten.energy import stretches
 from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
+from unwrap.flatten.quarter import quartered
 from unwrap.flatten.relax import relax
 
 SAFE = 1.0 - 1e-9  # rounding must never lift a bound above what it proves
 NOTHING = 1e-6
 CENTRES = 48
 FINALISTS = 4
-MOST_FACES = 400_000  # faces looked at in all while a centre is moved
+ENOUGH_FACES = 5000  # the faces of a patch with fewer are parted in quarters
+MOST_FACES = 100_000  # faces looked at in all while a centre is moved
 
 
 def distortion_bound(vertices: ArrayLike, faces: ArrayLike) -> float:
@@ -95,35 +100,44 @@ def distortion_bound(vertices: ArrayLike, faces: ArrayLike) -> float:
     used = np.unique(f)
     new = np.full(len(v), -1)
     new[used] = np.arange(len(used))
-    return bound_of(v[used], new[f])
+    surface, triangles = v[used], new[f]
+    if len(triangles) < ENOUGH_FACES:
+        surface, triangles = quartered(surface, triangles)
+    rest = relax(surface, triangles, Film(0.001, 0.001))
+    return bound_of(surface, triangles, rest.least, rest.points)
 
 
-def bound_of(vertices: FloatArray, faces: IntArray, points: FloatArray | None = None) -> float:
-    """`distortion_bound` of arrays that have been checked.
+def bound_of(vertices: FloatArray, faces: IntArray, *shapes: FloatArray) -> float:
+    """`distortion_bound` of arrays that have been checked, found with the flat shapes at hand.
 
     Parameters
     ----------
     vertices : (n, 3) float64
         Every vertex is used.
     faces : (m, 3) int64
-    points : (n, 2) float64, optional
-        A flat shape of the patch to find the regions with; the one of least work if not given.
+    shapes : (n, 2) float64 each
+        Flat shapes of the patch to find the regions with; the one of least work if none is given.
     """
-    if points is None:
-        points = relax(vertices, faces, Film(0.5, 0.5), thorough=False).points
-    s1, s2 = stretches(metric_of(vertices, faces), points)
-    if s1.max() <= s2.min() * (1.0 + NOTHING):
-        return 1.0  # no bound is above what this flat shape attains
-    discs = Discs(vertices, faces, points)
-    if discs.overlap:
+    if not shapes:
+        shapes = (relax(vertices, faces, Film(0.5, 0.5), thorough=False).points,)
+    metric = metric_of(vertices, faces)
+    found: list[tuple[float, FloatArray, Discs]] = []
+    for points in shapes:
+        s1, s2 = stretches(metric, points)
+        if s1.max() <= s2.min() * (1.0 + NOTHING):
+            return 1.0  # no bound is above what this flat shape attains
+        discs = Discs(vertices, faces, points)
+        if discs.overlap:
+            continue
+        centres = discs.centres(CENTRES)
+        guesses = np.array([discs.guess(p) for p in centres])
+        likely = centres[np.argsort(-guesses)[:FINALISTS]]
+        found += [(discs.bound(p), p, discs) for p in np.concatenate([centres[-2:], likely])]
+    if not found:
         return 1.0
-    centres = discs.centres(CENTRES)
-    guesses = np.array([discs.guess(p) for p in centres])
-    likely = centres[np.argsort(-guesses)[:FINALISTS]]
+    value, centre, discs = max(found, key=lambda entry: entry[0])
     # What can be afforded falls with the number of faces; a bound is true wherever the search ends.
-    tries = int(np.clip(MOST_FACES / len(faces), 2, 40))
-    found = [(discs.bound(p), p) for p in np.concatenate([centres[-2:], likely])]
-    value, centre = max(found, key=lambda pair: pair[0])
+    tries = int(np.clip(MOST_FACES / len(faces), 2, 16))
     return max(1.0, _climb(discs, centre, value, tries) * SAFE)
 
 

@@ -12,7 +12,7 @@ from unwrap.flatten.metric import metric_of
 from unwrap.flatten.overlap import overlaps, signed_area
 
 RINGS = 160  # rings that a disc is divided into for the radial integrals
-LEVELS = 24  # discs tried round each centre
+LEVELS = 16  # discs tried round each centre
 SAMPLE = 6000  # faces that an estimate looks at
 
 
