@@ -3,7 +3,7 @@
 Prints seconds, and multiples of an empty request on the same machine, in headless Chromium
 without a graphics processor: a body of 200,000 and one of 1,000,000 faces opened and a side of
 it clicked, each until the picture is drawn to the end; and flat pieces of 20,000 faces worked
-out again, a barrel and a domed one, until the first shape and until the full one is shown.
+out again, a barrel and a domed one without cuts, until the first shape and until the full one is shown.
 """
 
 from __future__ import annotations

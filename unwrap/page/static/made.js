@@ -14,6 +14,7 @@ export async function makeSheets(part, say) {
     if (!state.running) {
       if (state.error) { rebuild(part, heading(), make("p", { className: "warn", textContent: state.error })); say(state.error); return; }
       showMade(part, state, 0);
+      part.scrollIntoView({ block: "start" });
       return;
     }
     const bar = make("progress", { max: 1, value: state.share });
@@ -37,7 +38,8 @@ function showMade(part, state, page) {
       button("Previous", () => turn(-1), { data: { key: "previous" } }),
       button("Next", () => turn(1), { data: { key: "next" } }),
       make("span", { role: "status", textContent: `${name}, ${page + 1} of ${pictures.length}` })),
-    make("img", { src: `made/${name}?${stamp}`, alt: `The file ${name}` }),
+    make("a", { href: `made/${name}?${stamp}`, target: "_blank", rel: "noopener", title: "Open it large" },
+      make("img", { src: `made/${name}?${stamp}`, alt: `The file ${name}` })),
     make("h3", { textContent: "Files" }),
     make("ul", {}, ...state.files.map((file) => make("li", {}, make("a", { href: `made/${file}`, download: file, textContent: file })))));
 }
