@@ -104,3 +104,22 @@ def test_tiny_and_huge_are_alike(size):
     v = v / np.abs(v).max()
     film = Film(0.02, 0.01)
     assert np.allclose(relax(v * size, f, film).stretch, relax(v, f, film).stretch, atol=1e-6)
+
+
+def test_needles_leave_the_first_shape_alone():
+    v, f = surfaces.cap(50.0, 60.0, 500)
+    rng = np.random.default_rng(1)
+    extra, faces = [], []
+    for a, b, c in f:
+        if rng.random() < 0.6:
+            middle = 0.5 * (v[a] + v[b])
+            extra.append(middle + 10 ** rng.uniform(-9, -3) * (v[c] - middle))
+            at = len(v) + len(extra) - 1
+            faces += [[a, b, at], [b, c, at], [c, a, at]]
+        else:
+            faces.append([a, b, c])
+    film = Film(0.5, 0.5)
+    clean = relax(v, f, film, thorough=False)
+    pierced = relax(np.vstack([v, extra]), np.array(faces), film, thorough=False)
+    assert np.abs(pierced.stretch.max() - clean.stretch.max()) <= 0.01
+    assert np.abs(pierced.stretch.min() - clean.stretch.min()) <= 0.01

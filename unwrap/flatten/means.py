@@ -9,7 +9,8 @@ from unwrap.flatten.metric import Metric
 from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.system import System
 
-LEAST, MOST = 0.05, 1e4  # weights are kept between these; an even triangle's are about 0.58
+# Kept between these: an even triangle's weight is about 0.58, and heavy ones would tie needles to each other.
+LEAST, MOST = 0.05, 5.0
 
 
 def edge_weights(metric: Metric, system: System) -> FloatArray:
