@@ -144,10 +144,12 @@ def _with_corners(
     done: set[int] = set()
     for (a, b), found in todo.items():
         face, k = edge_of[a, b]
+        if face in done or parts[face] != 1:
+            continue
         row = row_of[face]
         corners = flat_faces[row]
         at = [i for i in range(3) if flat.vertex[corners[i]] == a]
-        if face in done or parts[face] != 1 or not at or flat.vertex[corners[(at[0] + 1) % 3]] != b:
+        if not at or flat.vertex[corners[(at[0] + 1) % 3]] != b:
             continue
         done.add(face)
         p, q, tip = (corners[(at[0] + i) % 3] for i in range(3))
