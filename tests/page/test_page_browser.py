@@ -183,8 +183,7 @@ def test_a_part_on_the_model_is_put_where_it_is_clicked(visit: Visit, job: Path)
     assert visit.state()["fitting"][0]["at"] == pytest.approx([-12, APOTHEM, 1], abs=0.2)
     assert "[[fitting]]" in job.read_text()
     visit.settle()
-    piece = visit.page.evaluate("window.markingPage.piece().piece")
-    assert len(piece["slits"]) == 1  # from the edge to the part
+    visit.until("window.markingPage.piece().piece.slits.length === 1")  # from the edge to the part
 
 
 def test_a_dropped_drawing_is_seen_on_the_body(visit: Visit, job: Path) -> None:

@@ -7,19 +7,21 @@ import threading
 import traceback
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from unwrap.bench import Flattened
 from unwrap.dress import Paints, dress
 from unwrap.errors import BadInput
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job, RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
-from unwrap.make import finish, flatten_mark, lay_flat, lay_flat_at_once, ready_patch
+from unwrap.make import finish, flatten_mark, lay_flat_at_once, not_over_itself, ready_patch, relieved
 from unwrap.page.session import GROWN_KEYS, Session, mark_named
 from unwrap.page.upright import upright
+from unwrap.parting import may_part, parted
 from unwrap.progress import Stopwatch
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
@@ -221,12 +223,21 @@ class BenchWork:
                 (flattened,) = flatten_mark(self.session.bench(job), mark, done, Stopwatch())
             else:
                 patch = self._patch(job, mark)
-                flattened = Flattened(mark, patch, lay_flat(job, mark, patch))
+                flattened = Flattened(mark, patch, self._laid_flat(job, mark, patch))
             if len(self._flat) > MOST_KEPT:
                 self._flat.clear()
             known = self._flat[shape] = flattened, Carry(flattened.patch, flattened.flat), weighed
         flattened, carry, _ = known
         return Flattened(mark, flattened.patch, flattened.flat), carry
+
+    def _laid_flat(self, job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
+        """The region's piece; where the sheets carry it in several, whole, with a word about that."""
+        flat = relieved(job, mark, patch, self.session.on_bench().body, self.session.folder)
+        parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
+        if not parts:
+            return not_over_itself(mark, flat)
+        told = f"the sheets carry it in {len(parts)} pieces that lap over one another; here it is shown whole"
+        return replace(flat, notes=(*flat.notes, told))
 
     def _laid(self, job: Job, carries: dict[str, Carry]) -> tuple[Paints, list[str]]:
         return dress(job, carries, self.session.on_bench().body, self.session.folder)
