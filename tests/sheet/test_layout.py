@@ -134,6 +134,13 @@ def test_nothing_to_place_needs_no_sheet():
     assert lay_out([], 210, 297) == ()
 
 
+def test_a_hurried_nesting_that_overshoots_the_sheet_leaves_the_rest_to_the_next():
+    sizes = [(58, 37, 0), (13, 33, 0), (20, 31, 0), (45, 35, 2)]
+    pieces = [box_piece(f"p{k}", w, h, lining=None, bleed=0.3, spares=s) for k, (w, h, s) in enumerate(sizes)]
+    sheets = lay_out(pieces, 105, 148, 5, 2.0, effort=0.05)
+    assert len(_copies(sheets)) == 6
+
+
 @settings(max_examples=4, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(4, 60), st.floats(4, 40), st.integers(0, 2)), min_size=1, max_size=6),

@@ -114,8 +114,10 @@ def _fill_sheet(
     length, placed = _nest(chosen, across, grain, effort, enough=along)
     if length > along:
         # What the strip puts beyond the sheet's end is left for the next sheet.
-        chosen = [place[0] for place in placed if _reach(place) <= along] or chosen[:1]
-        length, placed = _nest(chosen, across, grain, effort, enough=along)
+        placed = [place for place in placed if _reach(place) <= along]
+        if not placed:
+            _, placed = _nest(chosen[:1], across, grain, effort, enough=along)
+        chosen = [place[0] for place in placed]
     names = {copy.key for copy in chosen}
     free = MOST_HOPED * across * along - _area(chosen)
     late = [copy for copy in copies if copy.key not in names and copy.shape.area <= free]
