@@ -14,6 +14,7 @@ import shapely
 from unwrap.bench import Result
 from unwrap.livery.carry import Carry
 from unwrap.make import make
+from unwrap.sheet.outline import outline_of
 
 JOB = Path(__file__).parents[2] / "examples" / "tank_engine" / "job.toml"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -27,14 +28,14 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Result, Path]:
 
 
 def points_of(d: str) -> np.ndarray:
-    """Points along an SVG path of absolute M, L, C and Z, a few on every span."""
+    """Points along an SVG path of absolute M, L, C and Z, many on every span."""
     points: list[np.ndarray] = []
     here = np.zeros(2)
     for letter, numbers in re.findall(r"([MLCZHV])([^MLCZHV]*)", d):
         values = [float(v) for v in re.findall(r"-?\d*\.?\d+(?:e-?\d+)?", numbers)]
         if letter == "C":
             for b, c, e in np.array(values).reshape(-1, 3, 2):
-                t = np.linspace(0.0, 1.0, 9)[1:, None]
+                t = np.linspace(0.0, 1.0, 33)[1:, None]
                 points.extend(
                     (1 - t) ** 3 * here + 3 * t * (1 - t) ** 2 * b + 3 * t**2 * (1 - t) * c + t**3 * e
                 )
@@ -42,7 +43,7 @@ def points_of(d: str) -> np.ndarray:
         elif letter in "ML":
             for there in np.array(values).reshape(-1, 2):
                 if letter == "L":
-                    points.extend(here + np.linspace(0.0, 1.0, 9)[1:, None] * (there - here))
+                    points.extend(here + np.linspace(0.0, 1.0, 33)[1:, None] * (there - here))
                 here = there
                 points.append(here)
         elif letter in "HV":
@@ -73,7 +74,9 @@ def lines_on_body(made: tuple[Result, Path], region: str, title: str) -> list[tu
                 on_sheet = points_of(path.get("d", ""))
                 upright = np.column_stack([width - on_sheet[:, 0], height - on_sheet[:, 1]])
                 flat = (upright - place.matrix[:, 2]) @ place.matrix[:, :2]
-                inside = shapely.contains_xy(place.piece.outline, flat)  # without the bleed
+                # Without the bleed, and without what runs on under the other side of a joint.
+                laid = place.piece.flat
+                inside = shapely.contains_xy(outline_of(laid.points, laid.faces)[0], flat)
                 found.append((carry.to_surface(flat[inside]), 0.5 * float(path.get("stroke-width", 0.0))))
     assert found, f"no {title!r} on {region}"
     return found

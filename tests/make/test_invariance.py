@@ -14,6 +14,8 @@ from unwrap.bench import Result
 from unwrap.job import parse_job
 from unwrap.make import lay_out_bench, make_pieces
 from unwrap.progress import Stopwatch
+from unwrap.sheet.outline import outline_of
+from unwrap.sheet.smallest_box import smallest_box
 
 RADIUS, LENGTH, SECTIONS = 8.0, 40.0, 40
 
@@ -60,9 +62,12 @@ def result_of(mesh: trimesh.Trimesh, folder: Path, text: str) -> Result:
 def figures(result: Result) -> np.ndarray:
     piece = result.pieces[0]
     band = next(paint for paint in piece.paints if paint.kind == "band")
-    width, height = piece.outline.minimum_rotated_rectangle.exterior.length, piece.outline.area
-    on_piece = band.area.intersection(piece.outline).area  # the bleed beyond it has a size of its own
-    return np.array([width, height, on_piece, piece.flat.stretch.max(), piece.flat.stretch.min()])
+    # The film on the model; the lap at its joint and the bleed have sizes of their own.
+    laid, _ = outline_of(piece.flat.points, piece.flat.faces)
+    box = smallest_box(laid)
+    on_piece = band.area.intersection(laid).area
+    stretch = piece.flat.stretch
+    return np.array([2 * (box.along + box.across), laid.area, on_piece, stretch.max(), stretch.min()])
 
 
 @pytest.fixture(scope="module")
