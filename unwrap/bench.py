@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray
-from unwrap.flatten.flat_piece import FlatPiece, IntArray
+from unwrap.arrays import BoolArray, IntArray
+from unwrap.body.body import Body
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job, RegionMark
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece

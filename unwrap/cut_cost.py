@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, BoolArray, FloatArray
+from unwrap.arrays import BoolArray, FloatArray
+from unwrap.body.body import Body
 from unwrap.body.views import view_frame
 from unwrap.flatten.edges import boundary_edges, interior_edges
 from unwrap.job import Job, LiningMark, RegionMark

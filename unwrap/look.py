@@ -8,12 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray
+from unwrap.arrays import BoolArray
+from unwrap.body.body import Body
 from unwrap.body.health import Health, check_health
 from unwrap.body.picture import draw_body
 from unwrap.body.read import load_body
-from unwrap.body.sense import find_symmetry, likely_mistakes
+from unwrap.body.sense import likely_mistakes
 from unwrap.body.skin import outside_faces
+from unwrap.body.symmetry import find_symmetry
 from unwrap.body.views import SIDES, draw_view, write_view_svg
 from unwrap.errors import BadInput
 from unwrap.lengths import read_scale

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from unwrap.arrays import IntArray
 from unwrap.bench import Bench, Flattened, NumberedSet, Result
 from unwrap.body.body import Body
 from unwrap.body.read import load_body
@@ -21,7 +22,7 @@ from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.flatten import flatten
-from unwrap.flatten.flat_piece import FlatPiece, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.joint_entries import joint_entries, overlap_entries

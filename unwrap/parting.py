@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.bench import Flattened
-from unwrap.body.body import FloatArray, IntArray
 from unwrap.cut_cost import cut_cost
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece

@@ -5,7 +5,8 @@ import pytest
 import trimesh
 
 from unwrap.body import load_body
-from unwrap.body.sense import find_symmetry, guess_axes, likely_mistakes
+from unwrap.body.sense import guess_axes, likely_mistakes
+from unwrap.body.symmetry import find_symmetry
 
 UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 

@@ -5,18 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from unwrap.body.edges import Edges
-    from unwrap.body.rays import Rays
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.edges import Edges, edge_angles, find_edges
+from unwrap.body.rays import Rays
+from unwrap.body.symmetry import find_symmetry
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,22 +64,16 @@ class Body:
     @cached_property
     def edges(self) -> Edges:
         """The edges and the faces at each; found once."""
-        from unwrap.body.edges import find_edges
-
         return find_edges(self.faces)
 
     @cached_property
     def edge_angles(self) -> FloatArray:
         """Angle at each of the edges' pairs of faces, radians; found once."""
-        from unwrap.body.edges import edge_angles
-
         return edge_angles(self.normals, self.edges.pairs)
 
     @cached_property
     def rays(self) -> Rays:
         """The body made ready for rays; built once."""
-        from unwrap.body.rays import Rays
-
         return Rays(self.vertices, self.faces)
 
     @cached_property
@@ -98,8 +87,6 @@ class Body:
     @cached_property
     def middle(self) -> float:
         """Where the plane lies that the left and right halves match about: its y, mm; found once."""
-        from unwrap.body.sense import find_symmetry
-
         return find_symmetry(self).middle
 
     @property

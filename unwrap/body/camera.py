@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.rays import Rays
 
 PixelArray = NDArray[np.float32]

@@ -8,7 +8,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 
 
 class Edges(NamedTuple):

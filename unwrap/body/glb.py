@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.soup import Soup, check_faces, cut_off, damaged
 from unwrap.errors import BadInput
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.body.edges import Edges, find_shells
 from unwrap.body.sky import sample_faces
 from unwrap.body.soup import counts

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.edges import Edges
 from unwrap.body.rays import Rays
 from unwrap.body.silhouette import joined_straight

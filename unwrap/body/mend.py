@@ -8,7 +8,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.edges import Edges, find_edges
 from unwrap.body.soup import counts
 

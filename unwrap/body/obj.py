@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.polygons import MOST_CORNERS, triangulate_polygons
 from unwrap.body.soup import Soup, check_faces, counts, damaged, read_numbers
 from unwrap.errors import BadInput

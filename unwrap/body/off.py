@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.obj import soup_of_polygons
 from unwrap.body.soup import Soup, check_faces, counts, damaged, read_numbers
 from unwrap.errors import BadInput

@@ -10,7 +10,8 @@ from matplotlib import font_manager
 from PIL import Image, ImageDraw, ImageFont
 from scipy import ndimage
 
-from unwrap.body.body import Body, IntArray
+from unwrap.arrays import IntArray
+from unwrap.body.body import Body
 from unwrap.body.camera import Camera, Hits, PixelArray, cast, look_along
 from unwrap.body.render import coarser, compose, corner_normals, edge_ink, shade
 

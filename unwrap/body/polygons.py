@@ -5,7 +5,7 @@ from __future__ import annotations
 import mapbox_earcut
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 # A polygon with more corners than this is no face of a model but a damaged file.
 MOST_CORNERS = 20_000

@@ -10,7 +10,7 @@ from embreex import rtcore_scene
 from embreex.mesh_construction import TriangleMesh
 from numpy.typing import NDArray
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 
 # One run over fewer rays than this costs less than handing it to a second thread.
 SMALL = 20_000

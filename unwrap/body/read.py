@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from unwrap.body.body import Body, FloatArray
+from unwrap.arrays import FloatArray
+from unwrap.body.body import Body
 from unwrap.body.edges import find_edges
 from unwrap.body.glb import read_glb
 from unwrap.body.mend import mend_mesh

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.camera import Camera, Hits, PixelArray
 from unwrap.body.edges import edge_angles, find_edges
 from unwrap.body.rays import Rays

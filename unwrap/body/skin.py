@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.body.rays import Rays
 from unwrap.body.sky import GRAZING, OFF, Sky, look_at_sky, sample_faces, sky_directions
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.rays import Rays
 
 # A model stands on its wheels: it is looked at from above, from the side and from a

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
 
 

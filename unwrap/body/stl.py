@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from unwrap.body.body import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.body.soup import Soup, check_faces, counts, cut_off, damaged, read_numbers
 
 HEADER = 84

@@ -13,7 +13,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.soup import Soup, check_faces, damaged, read_numbers
 from unwrap.errors import BadInput
 

@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 import svgwrite
 
-from unwrap.body.body import Body, FloatArray
+from unwrap.arrays import FloatArray
+from unwrap.body.body import Body
 from unwrap.body.lines import visible_lines
 from unwrap.body.silhouette import find_outline
 

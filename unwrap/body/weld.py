@@ -10,7 +10,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.soup import counts
 
 # Vertices closer than this are one place, mm. It is what single precision and six printed

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.edges import Edges, find_edges, find_shells
 from unwrap.body.rays import Rays
 from unwrap.body.sky import look_at_sky, sample_faces, sky_directions

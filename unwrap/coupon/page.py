@@ -15,7 +15,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 from pikepdf import Array, Dictionary, Name
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.sheet.inks import Press, Tints
 from unwrap.sheet.lettering import FACE
 

@@ -59,11 +59,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.check import check_patch
 from unwrap.flatten.discs import Discs
 from unwrap.flatten.energy import stretches
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.quarter import quartered
 from unwrap.flatten.relax import relax

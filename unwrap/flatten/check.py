@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 # A face whose height is below this share of its longest side has no area in
 # float64: its height is rounding error.

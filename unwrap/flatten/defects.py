@@ -22,8 +22,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.means import Means
 from unwrap.flatten.metric import Metric
 

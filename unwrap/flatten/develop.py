@@ -13,8 +13,8 @@ import numpy as np
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.defects import spread_defects
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.means import Means, edge_weights
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.system import System

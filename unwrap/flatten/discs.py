@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops, interior_edges
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.overlap import overlaps, signed_area
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 LEAF = 64  # vertices; parts no larger than this are eliminated at once
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import IntArray
+from unwrap.arrays import IntArray
 
 
 def boundary_edges(faces: IntArray) -> IntArray:

@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from unwrap.arrays import IntArray
 from unwrap.flatten.dissect import Dissection
-from unwrap.flatten.flat_piece import IntArray
 
 
 class Elimination:

@@ -20,7 +20,7 @@ from typing import Protocol
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.flatten.metric import Metric
 
 SAME = 1e-7  # relative gap between two stretches below which a quotient becomes a derivative

@@ -25,9 +25,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
 from unwrap.flatten.energy import derivatives, slopes, stretches
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.fronts import NotDefinite
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.newton import ARMIJO, SHIFT, SHY, Problem, first_flip

@@ -8,10 +8,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 # A face may go this many times beyond the window and the piece still counts as
 # within, as long as nearly all of the area is inside: slivers must not decide.

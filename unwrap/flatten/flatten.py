@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.relax import Relaxed, relax
 from unwrap.flatten.strain import needles

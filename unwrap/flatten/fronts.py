@@ -16,8 +16,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.linalg import blas, lapack
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.elimination import Elimination
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 
 
 class NotDefinite(ArithmeticError):

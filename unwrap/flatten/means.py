@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.system import System

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from unwrap.arrays import FloatArray
 from unwrap.flatten.energy import Law, derivatives, energy, forces_of, parts
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.flatten.fronts import NotDefinite
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.one_core import on_one_core

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 
 
 def overlaps(points: FloatArray, faces: IntArray) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 
 def quartered(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.develop import developments
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.energy import Work, stretches
 from unwrap.flatten.even_out import even_out
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import Metric, metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps

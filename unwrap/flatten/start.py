@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.means import Means, edge_weights
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.system import System

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.edges import interior_edges
 from unwrap.flatten.energy import split
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import Metric, metric_of
 
 # A needle is a face both thin (height over longest side) and small beside its neighbours.

@@ -6,9 +6,9 @@ from functools import cached_property
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.dissect import dissect
 from unwrap.flatten.elimination import Elimination
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.fronts import Fronts, NotDefinite
 
 

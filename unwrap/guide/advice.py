@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
 from unwrap.guide.upright import upright

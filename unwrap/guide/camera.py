@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import FloatArray
+from unwrap.arrays import FloatArray
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
 

@@ -6,7 +6,8 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from unwrap.body.body import Body, FloatArray
+from unwrap.arrays import FloatArray
+from unwrap.body.body import Body
 
 # Edges sharper than this are drawn sharp; gentler ones are facets of a curve.
 SHARP_EDGE = np.cos(np.radians(35.0))

@@ -9,7 +9,7 @@ from typing import Protocol
 from reportlab.lib.colors import Color
 from reportlab.pdfgen.canvas import Canvas
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.sheet.inks import rgb_of
 
 INK, QUIET, PAPER = "#2b2b2e", "#6c6c72", "#ffffff"

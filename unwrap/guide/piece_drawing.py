@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.pens import INK, PAPER, QUIET, Pen, SvgPen
 from unwrap.guide.upright import upright

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Paint
 from unwrap.sheet.inks import rgb_of
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, distance_transform_edt
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
 from unwrap.guide.light import TILE, Light, finer, probe

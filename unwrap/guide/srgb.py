@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from unwrap.body.body import FloatArray
+from unwrap.arrays import FloatArray
 
 
 def to_linear(srgb: NDArray[np.uint8]) -> FloatArray:

@@ -15,8 +15,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
 from unwrap.guide.tones import telling_strain, tones

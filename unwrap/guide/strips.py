@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve, Paint
 
 # Common practice, no source: a strip of lining film can be coaxed round a gentle bend;

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
-from unwrap.flatten.flat_piece import FloatArray
 
 NONE = (0xF8, 0xF7, 0xF4)
 # The neutral band: nearly grey up to the film's limits.

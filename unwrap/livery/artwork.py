@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 import shapely.affinity
 
+from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
 from unwrap.body.views import View
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.carry import Carry, nearest_on
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.drawing import Drawing, Shape

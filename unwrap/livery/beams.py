@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.ground import Ground
 
 # A beam that has been split below this width (mm) at an edge is dropped.

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.livery.loops import boundary_loops
 from unwrap.livery.planar import barycentric, polygon_of_rings, polygons_of, transfer, transfer_lines
 from unwrap.regions.region import Patch

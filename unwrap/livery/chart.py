@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.beams import Beams, follow
 from unwrap.livery.ground import Ground
 

@@ -15,8 +15,8 @@ import numpy as np
 import shapely
 from shapely.prepared import PreparedGeometry, prep
 
+from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.edges import name_runs, outer_and_openings
 from unwrap.livery.ground import Ground

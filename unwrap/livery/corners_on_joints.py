@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.corners import ALONG, ON_OUTLINE, SHARP, Corner
 from unwrap.livery.ground import Ground

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Cap, Join
 
 

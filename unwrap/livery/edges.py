@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.livery.ground import Ground
 from unwrap.livery.loops import boundary_loops
 

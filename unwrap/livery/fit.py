@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.planar import polygons_of
 from unwrap.livery.spans import at_parameters, fewest_spans, straight_span

@@ -10,8 +10,8 @@ import shapely
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.textpath import TextPath
 
+from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.planar import polygons_of
 
 # Size, in points, at which outlines are taken before they are scaled to mm.

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.loops import boundary_loops
 

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.beams import Beams, follow, join_beams, meet
 from unwrap.livery.carry import Carry
 from unwrap.livery.ground import Ground

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.fit import printed_area
 from unwrap.livery.meetings import LOOK, Meeting, find_meetings, heading

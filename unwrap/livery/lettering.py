@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 import shapely.affinity
 
+from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.carry import Carry, nearest_on
 from unwrap.livery.chart import lay_chart
 from unwrap.livery.fit import curves_of_area

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.carry import Carry
 
 # Lines are looked at in two steps of this length (mm) for the direction that they leave a joint in.

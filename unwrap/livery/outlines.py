@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.planar import polygons_of
 
 _CAPS = {"butt": "flat", "round": "round", "square": "square"}

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.carry import Carry, nearest_on
 from unwrap.livery.meetings import find_meetings
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 
 Cap = Literal["butt", "round", "square"]
 Join = Literal["miter", "round", "bevel"]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 
 # Neighbouring parts are grown by this much before they are joined and the whole is
 # shrunk again, so that rounding leaves no hairline between them (mm).

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.meetings import LOOK, Meeting, find_meetings, heading
 from unwrap.livery.paint import Curve, Paint

@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.livery.loops import boundary_loops
 from unwrap.regions.region import Patch
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 
 # Samples per run: enough to hold a curve to it, few enough to be quick.
 LEAST_SAMPLES, MOST_SAMPLES = 96, 1024

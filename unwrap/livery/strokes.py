@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.fit import CAPS, JOINS, TOLERANCE, curves_of_area, fit_curve
 from unwrap.livery.paint import Cap, Curve, Join, Paint, PaintKind

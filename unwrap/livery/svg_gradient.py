@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from lxml import etree
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.svg_path import parse_transform
 from unwrap.livery.svg_style import Rule, colour_of, length_of, style_of
 

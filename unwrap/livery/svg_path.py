@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 
 NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _TOKEN = re.compile(rf"([MmZzLlHhVvCcSsQqTtAa])|({NUMBER})")

@@ -13,8 +13,8 @@ import shapely
 import shapely.affinity
 from lxml import etree
 
+from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.drawing import Drawing, Shape, Stroke, keeps_shape, moved, scale
 from unwrap.livery.outlines import area_by_rule, centre_lines, stroke_area
 from unwrap.livery.paint import Cap, Join

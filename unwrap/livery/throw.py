@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
 from unwrap.body.views import View
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.planar import grow, polygons_of
 

@@ -13,7 +13,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
-from unwrap.body.body import Body, BoolArray, IntArray
+from unwrap.arrays import BoolArray, IntArray
+from unwrap.body.body import Body
 from unwrap.regions.edges import edge_angles, edge_table, steady_normals
 from unwrap.regions.nearest import nearest_on_faces
 

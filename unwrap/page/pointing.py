@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.flat_piece import FlatPiece
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from unwrap.body.body import BoolArray, FloatArray
+from unwrap.arrays import BoolArray, FloatArray
 from unwrap.errors import BadInput
 from unwrap.job import RegionMark
 from unwrap.page.session import Session, mark_named

@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from unwrap.arrays import BoolArray
 from unwrap.bench import Bench
-from unwrap.body.body import Body, BoolArray
+from unwrap.body.body import Body
 from unwrap.body.rays import Rays
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from unwrap.body.body import Body, FloatArray
+from unwrap.arrays import FloatArray
+from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.guide.tones import telling_strain, tones
 from unwrap.regions.mirror import reflected

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import shapely.affinity
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.sheet.piece import Piece
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.regions.edges import (
     boundary_loops,
     edge_angles,

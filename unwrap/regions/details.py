@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.regions.bridge import Carried
 from unwrap.regions.edges import face_normals

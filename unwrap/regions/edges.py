@@ -8,7 +8,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 
 # A triangle flatter than this has no normal worth the name: coordinates that went
 # through single precision are only good to some 1e-5 mm at model size.

@@ -11,7 +11,7 @@ from __future__ import annotations
 import mapbox_earcut
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 # A gap whose edge keeps to a plane within this (mm) is filled in that plane.
 FLAT = 5e-3

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 
 # An outline under a detail is kept straight within this, mm.
 STRAIGHT = 0.01

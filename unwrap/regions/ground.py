@@ -15,7 +15,7 @@ import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.regions.bumps import part_bumps, part_rounds, part_slats
 from unwrap.regions.continued import gather, rims_of
 from unwrap.regions.rim import STEP, Rims

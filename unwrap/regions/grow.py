@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.errors import BadInput
 from unwrap.regions.edges import compact, edge_table, label_parts
 from unwrap.regions.ground import find_ground

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 
 # A hole's corners must keep to its plane and turn to the left at least this much.
 IN_PLANE = 5e-4

@@ -12,7 +12,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from scipy.spatial import cKDTree
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.body.rays import Rays
 from unwrap.regions.edges import body_table, edge_table, label_parts
 from unwrap.regions.nearest import distances

@@ -14,7 +14,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import dijkstra
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.regions.cut import cut_along
 from unwrap.regions.edges import boundary_loops, compact, edge_table, face_normals
 from unwrap.regions.region import Joint

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from unwrap.body.body import Body, FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.body.sky import sample_faces
 from unwrap.errors import BadInput
 from unwrap.regions.edges import face_normals

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from unwrap.body.body import FloatArray
+from unwrap.arrays import FloatArray
 
 
 def nearest_on_faces(corners: FloatArray, point: FloatArray) -> tuple[int, FloatArray, float]:

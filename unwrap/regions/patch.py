@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
 from unwrap.regions.bridge import facet_stubs, take_off_details
 from unwrap.regions.details import TALL, UNSEEN, measure_details

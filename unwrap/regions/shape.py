@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from unwrap.body.body import FloatArray
+from unwrap.arrays import FloatArray
 
 Kind = Literal["flat", "cylinder", "cone", "domed", "free"]
 

@@ -6,7 +6,8 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.regions.edges import SLIVER, EdgeTable, body_table, label_parts
 
 # Unseen faces in the middle of the skin belong to it up to this width, mm: the

@@ -7,7 +7,8 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.regions.edges import EdgeTable, edge_angles, edge_table, label_parts, steady_normals
 
 

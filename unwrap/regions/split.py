@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from unwrap.body.body import BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 
 # A corner this close to the level (mm) counts as on it: a cut there would leave a
 # triangle that no later step could use.

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.body.body import Body, BoolArray, FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.body import Body
 from unwrap.regions.continued import continued_parts
 from unwrap.regions.nearest import inner_point, nearest_on_faces
 from unwrap.regions.shape import Kind, name_shape

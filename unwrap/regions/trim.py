@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from unwrap.body.body import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.views import Side, view_frame
 from unwrap.regions.edges import edge_table, face_normals, label_parts
 from unwrap.regions.split import split_at_level

@@ -19,10 +19,10 @@ from typing import cast
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.energy import Work, Worst, stretches
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps

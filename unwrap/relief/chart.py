@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten import relax
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.energy import Work
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from scipy.spatial import Delaunay, cKDTree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.relief.ground import Ground
 
 CORNER = np.radians(25.0)  # an edge that turns more than this at one vertex keeps the vertex

@@ -6,8 +6,8 @@ from collections import deque
 
 import numpy as np
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_edges
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.relief.ground import Ground
 
 # A curve that passes a vertex closer than this share of the edge it crosses goes

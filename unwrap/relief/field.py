@@ -8,7 +8,7 @@ import numpy as np
 from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import cKDTree
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.relief.ground import Ground
 
 FORBIDDEN = 1e3  # price of a millimetre through ground to keep clear

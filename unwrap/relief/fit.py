@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
 from unwrap.flatten.energy import Work, Worst, stretches
-from unwrap.flatten.flat_piece import AREA_ALLOWED_BEYOND, FlatPiece, FloatArray
+from unwrap.flatten.flat_piece import AREA_ALLOWED_BEYOND, FlatPiece
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps

@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 
+from unwrap.arrays import FloatArray
 from unwrap.flatten.edges import boundary_edges, boundary_loops
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.coarse import locate
 from unwrap.relief.field import FORBIDDEN
 from unwrap.relief.ground import Ground

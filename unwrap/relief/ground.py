@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_edges
-from unwrap.flatten.flat_piece import FloatArray, IntArray
 from unwrap.relief.ground import Ground
 from unwrap.relief.slit import Edge, Slit
 

@@ -11,10 +11,11 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.edges import boundary_edges
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import flat_need
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.mirror import Mirror
 from unwrap.relief.settle import settle

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
 from unwrap.flatten import flatten
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy

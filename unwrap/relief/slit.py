@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from unwrap.arrays import FloatArray
 from unwrap.flatten.edges import boundary_loops
-from unwrap.flatten.flat_piece import FloatArray
 from unwrap.relief.ground import Ground
 
 SAMPLES = 33  # points along a slit

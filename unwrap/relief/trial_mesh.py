@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from unwrap.flatten.flat_piece import FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.relief.coarse import conforming, is_sound, lattice, resample
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground

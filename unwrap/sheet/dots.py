@@ -10,7 +10,7 @@ import shapely.affinity
 from numpy.typing import NDArray
 from PIL import Image
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.sheet.inks import NAMES, Press, tints_of
 from unwrap.sheet.plates import white_area
 from unwrap.sheet.sheet import Sheet

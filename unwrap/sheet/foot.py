@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve
 from unwrap.sheet.curves import straight_curve
 from unwrap.sheet.lettering import text_curves, text_width

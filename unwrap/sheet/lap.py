@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 import shapely
 
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_edges
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 
 # Lips nearer than this keep their own line: below it the two cuts would fall into one, mm.
 LEAST_GAP = 0.05

@@ -9,7 +9,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path as GlyphPath
 from matplotlib.textpath import TextPath
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve
 from unwrap.sheet.curves import straight_curve
 

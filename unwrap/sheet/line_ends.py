@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.spans import at_parameters, straight_span
 from unwrap.sheet.plates import polygons_in

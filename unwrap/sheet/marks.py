@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve
 from unwrap.sheet.curves import straight_curve

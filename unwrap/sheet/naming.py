@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.sheet.lettering import text_width
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray, IntArray
+from unwrap.arrays import FloatArray, IntArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.livery.carry import nearest_on
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.loops import boundary_loops

@@ -9,7 +9,7 @@ import numpy as np
 import pikepdf
 from pikepdf import Array, Dictionary, Name
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Curve, Paint
 from unwrap.sheet.curves import is_straight, ring_curves

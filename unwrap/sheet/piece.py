@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from unwrap.flatten.flat_piece import FlatPiece, FloatArray
+from unwrap.arrays import FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.livery.paint import Curve, Paint
 from unwrap.regions.region import Patch
 

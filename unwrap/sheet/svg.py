@@ -6,7 +6,7 @@ import numpy as np
 import svgwrite
 from svgwrite.container import Group
 
-from unwrap.flatten.flat_piece import FloatArray
+from unwrap.arrays import FloatArray
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.paint import Paint
 from unwrap.sheet.curves import path_data
