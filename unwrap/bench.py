@@ -11,7 +11,8 @@ import numpy as np
 from unwrap.arrays import BoolArray, IntArray
 from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.job import Job, RegionMark
+from unwrap.job import Job
+from unwrap.job_regions import RegionMark
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet

@@ -9,8 +9,8 @@ from pydantic import ValidationError
 
 from unwrap.coupon import make_coupon, read_coupon
 from unwrap.errors import BadInput
-from unwrap.job import PrintSettings
 from unwrap.job_messages import first_mistake
+from unwrap.job_settings import PrintSettings
 from unwrap.output import all_at_once
 from unwrap.results import press_of
 

@@ -13,7 +13,9 @@ from unwrap.arrays import BoolArray, FloatArray
 from unwrap.body.body import Body
 from unwrap.body.views import view_frame
 from unwrap.flatten.edges import boundary_edges, interior_edges
-from unwrap.job import Job, LiningMark, RegionMark
+from unwrap.job import Job
+from unwrap.job_livery import LiningMark
+from unwrap.job_regions import RegionMark
 from unwrap.livery.svg_read import read_drawing
 from unwrap.regions.region import Patch
 

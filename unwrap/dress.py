@@ -10,7 +10,8 @@ import numpy as np
 
 from unwrap.body.body import Body
 from unwrap.body.views import draw_view
-from unwrap.job import BandMark, Job, LetteringMark, LiningMark
+from unwrap.job import Job
+from unwrap.job_livery import BandMark, LetteringMark, LiningMark
 from unwrap.livery.artwork import lay_artwork
 from unwrap.livery.band import lay_band_over
 from unwrap.livery.carry import Carry

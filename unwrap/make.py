@@ -27,7 +27,8 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.joint_entries import joint_entries, overlap_entries
 from unwrap.guide.report import build_report
-from unwrap.job import FittingMark, Job, RegionMark, read_job
+from unwrap.job import Job, read_job
+from unwrap.job_regions import FittingMark, RegionMark
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
 from unwrap.livery.joints import measure_joints

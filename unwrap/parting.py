@@ -14,7 +14,9 @@ from unwrap.cut_cost import cut_cost
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.overlap import overlaps
-from unwrap.job import Job, LiningMark, Mark, RegionMark
+from unwrap.job import Job
+from unwrap.job_livery import LiningMark, Mark
+from unwrap.job_regions import RegionMark
 from unwrap.regions.region import Joint, Patch
 from unwrap.relief import Parted, Side, part
 

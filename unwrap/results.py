@@ -16,7 +16,8 @@ from unwrap.guide.guide_pdf import guide_pdf
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.report import clean
 from unwrap.guide.strain import draw_strain
-from unwrap.job import Job, PrintSettings
+from unwrap.job import Job
+from unwrap.job_settings import PrintSettings
 from unwrap.progress import Stopwatch, Tell
 from unwrap.sheet.dots import plate_pngs
 from unwrap.sheet.inks import Press

@@ -61,7 +61,7 @@ def test_settings_follow_from_the_readings(write):
 
 
 def test_settings_are_keys_that_a_job_takes(write):
-    from unwrap.job import FilmChoice, PrintSettings
+    from unwrap.job_settings import FilmChoice, PrintSettings
 
     settings = tomllib.loads(read_coupon(write(FILLED)))
     assert FilmChoice.model_validate(settings["film"]).film.stretch == 0.04

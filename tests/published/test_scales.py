@@ -2,7 +2,7 @@
 
 import pytest
 
-from unwrap.job import SHEET_SIZES
+from unwrap.job_settings import SHEET_SIZES
 from unwrap.lengths import read_length, read_scale
 
 # MOROP NEM 010 (edition 2011), 3.4 prints the rounded ratios 1:87, 1:76 and 1:43.5 for

@@ -15,7 +15,8 @@ from unwrap.bench import Flattened
 from unwrap.dress import Paints, dress
 from unwrap.errors import BadInput
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.job import Job, RegionMark
+from unwrap.job import Job
+from unwrap.job_regions import RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
 from unwrap.make import finish, flatten_mark, lay_flat_at_once, not_over_itself, ready_patch, relieved

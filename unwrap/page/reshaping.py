@@ -10,7 +10,7 @@ import shapely
 
 from unwrap.arrays import BoolArray, FloatArray
 from unwrap.errors import BadInput
-from unwrap.job import RegionMark
+from unwrap.job_regions import RegionMark
 from unwrap.page.session import Session, mark_named
 
 # The two axes of the body that a view shows.

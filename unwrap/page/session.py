@@ -17,7 +17,8 @@ from unwrap.body.rays import Rays
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.errors import BadInput
-from unwrap.job import Job, RegionMark, parse_job
+from unwrap.job import Job, parse_job
+from unwrap.job_regions import RegionMark
 from unwrap.make import mark_region
 from unwrap.page.first_look import FirstLook
 from unwrap.page.history import History, write_safely

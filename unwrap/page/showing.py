@@ -11,7 +11,8 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from unwrap.errors import BadInput
-from unwrap.job import Job, RegionMark
+from unwrap.job import Job
+from unwrap.job_regions import RegionMark
 from unwrap.page import shown, telling
 from unwrap.page.asked import asked_in, binary, gets, posts, whole, word
 from unwrap.page.bench_work import BenchWork, Worked

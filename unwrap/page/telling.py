@@ -9,7 +9,8 @@ from scipy.spatial import cKDTree
 
 from unwrap.errors import BadInput
 from unwrap.guide.report import per_cent
-from unwrap.job import Job, RegionMark
+from unwrap.job import Job
+from unwrap.job_regions import RegionMark
 from unwrap.make import bridge_of
 from unwrap.page.bench_work import BenchWork, Worked
 from unwrap.page.session import GROWN_KEYS, Session
