@@ -34,10 +34,10 @@ from unwrap.flatten.newton import ARMIJO, SHIFT, SHY, Problem, first_flip
 from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.strain import needles
 
-STEPS = 12  # at most
+STEPS = 14  # at most
 FIRST = 0.25  # mu at the beginning, as a share of the worst |t|
 FALL = 0.5  # mu after a step, as a share of mu before it
-LAST = 2e-4  # and at the end: the worst ln sigma is then about this much above the least
+LAST = 1e-4  # and at the end: the worst ln sigma is then about this much above the least
 ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
 SHORT = 0.5  # a step cut down further than this is taken again with the same mu
 
