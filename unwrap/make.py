@@ -1,7 +1,7 @@
 """The one place that knows the whole way, from a job file to the files on disk.
 
 Each step is a function of its own, so that the marking page takes the same steps one
-at a time: `open_job`, then per region `mark_region`, `ready_patch`, `lay_flat`,
+at a time: `open_job`, then per region `mark_region`, `ready_patch`, `relieved`,
 `dress` and `finish`.
 """
 
@@ -224,20 +224,11 @@ def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
     return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
 
 
-def lay_flat(
-    job: Job, mark: RegionMark, patch: Patch, body: Body | None = None, folder: Path | None = None
-) -> FlatPiece:
-    """Flatten a patch as one piece, with relief cuts where the film needs them.
+def relieved(job: Job, mark: RegionMark, patch: Patch, body: Body, folder: Path) -> FlatPiece:
+    """Flatten a patch as one piece, with relief cuts where the film needs them; it may lie over itself.
 
     Body and folder tell where drawn artwork falls, which cuts then keep out of.
     """
-    return not_over_itself(mark, relieved(job, mark, patch, body, folder))
-
-
-def relieved(
-    job: Job, mark: RegionMark, patch: Patch, body: Body | None = None, folder: Path | None = None
-) -> FlatPiece:
-    """As `lay_flat`, whether the piece lies over itself or not."""
     cost, keep_clear = cut_cost(job, mark, patch, body, folder)
     return relieve(
         patch.vertices,

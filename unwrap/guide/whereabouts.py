@@ -29,21 +29,6 @@ def mean_normal(piece: Piece) -> FloatArray:
     return weighted.sum(axis=0) / np.linalg.norm(weighted, axis=1).sum()
 
 
-def spread_of_normals(piece: Piece) -> FloatArray:
-    """(3,) how far the patch's normals spread along their principal axes, 0 to 1, largest first.
-
-    One large value is a cylinder or a flat with rounded corners; two are a double curve.
-    """
-    a, b, c = np.moveaxis(piece.patch.vertices[piece.patch.faces], 1, 0)
-    weighted = np.cross(b - a, c - a)
-    area = np.maximum(np.linalg.norm(weighted, axis=1), 1e-30)
-    unit = weighted / area[:, None]
-    mean = np.average(unit, axis=0, weights=area)
-    off = unit - mean
-    spread = np.linalg.eigvalsh(np.einsum("n,ni,nj->ij", area / area.sum(), off, off))
-    return np.sqrt(np.maximum(spread[::-1], 0.0))
-
-
 def side_of(piece: Piece) -> str:
     """Which side of the body a piece covers: "left side", "top", "all round", "top and left side"."""
     normal = mean_normal(piece)

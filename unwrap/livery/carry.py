@@ -179,13 +179,6 @@ class Carry:
         in_chart = np.einsum("mcw,mwj->mcj", self.part_weights[reached], chart[self.flat.face[reached]])
         return transfer(area, self.on_sheet[reached], in_chart)
 
-    def stretch_across(self, area: shapely.Geometry) -> tuple[float, float]:
-        """Smallest and largest film stretch in any direction under an area of the piece."""
-        parts = self._tree.query(area, predicate="intersects")
-        if len(parts) == 0:
-            return 1.0, 1.0
-        return float(self.flat.stretch[parts, 1].min()), float(self.flat.stretch[parts, 0].max())
-
     def ground(self, area: shapely.Geometry) -> shapely.Geometry:
         """The part of an area that lies on the piece."""
         return polygons_of(shapely.intersection(area, self.outline))

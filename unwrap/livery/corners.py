@@ -116,7 +116,7 @@ def _corners_of_ring(
     out = []
     for i, j in zip(sharp, [*sharp[1:], *sharp[:1]], strict=True):
         between = [k % len(points) for k in range(i, j if j > i else j + len(points))]
-        sides = np.stack([_unit(behind[i]), _unit(ahead[i])])
+        sides = np.stack([unit(behind[i]), unit(ahead[i])])
         sides *= np.minimum(ALONG, 0.5 * np.linalg.norm([behind[i], ahead[i]], axis=1))[:, None]
         part, weights, _ = carry.to_part(np.vstack([points[i], points[i] + sides]))
         face = np.flatnonzero((ground.owner == number) & (ground.face == carry.flat.face[part[0]]))[0]
@@ -127,7 +127,7 @@ def _corners_of_ring(
         drawn = np.einsum("nw,nwj->nj", on_face, mine)
         if not np.isfinite(drawn).all():
             continue
-        ways = np.stack([_unit(drawn[1] - drawn[0]), _unit(drawn[2] - drawn[0])])
+        ways = np.stack([unit(drawn[1] - drawn[0]), unit(drawn[2] - drawn[0])])
         interior = float(np.arccos(np.clip(ways[0] @ ways[1], -1.0, 1.0)))
         out.append(
             Corner(number, where, points[i], place[0], interior, float(step[between].sum()), chart, ways)
@@ -242,7 +242,8 @@ def along_side(interior: float, style: str, size: float) -> float:
     return 0.0 if style == "square" else size
 
 
-def _unit(way: FloatArray) -> FloatArray:
+def unit(way: FloatArray) -> FloatArray:
+    """A direction at length 1; nought stays nought."""
     return way / max(float(np.linalg.norm(way)), 1e-300)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
+from unwrap.livery.corners import unit
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.spans import at_parameters, straight_span
 from unwrap.sheet.plates import polygons_in
@@ -54,7 +55,7 @@ def longer_strokes(
             end = line[-1, 3]
             if not _on(edge, end):
                 continue
-            way = _unit(end - line[-1, 2])
+            way = unit(end - line[-1, 2])
             # An oblique edge trims one side of the line later than the other.
             slant = float(np.tan(np.arccos(np.clip(abs(way @ _square_to(edge, end)), 0.3, 1.0))))
             end_span = straight_span(end, end + (bleed + 0.5 * paint.stroke * slant) * way)
@@ -107,7 +108,7 @@ def _line_end(spans: FloatArray, first: int, last: int, ground: Edge) -> FloatAr
     if ground.outline.contains(shapely.Point(0.5 * (a + b) + (BULGE + ON_EDGE) * normal)):
         normal = -normal
     before, after = spans[first - 1], spans[last % len(spans)]
-    ways = _unit(before[3] - before[2]), _unit(after[0] - after[1])
+    ways = unit(before[3] - before[2]), unit(after[0] - after[1])
     slopes = [float(way @ normal) for way in ways]
     if min(slopes) < np.sin(LEAST_ANGLE):
         return None
@@ -135,8 +136,4 @@ def _square_to(edge: shapely.Geometry, point: FloatArray) -> FloatArray:
     ring = min(shapely.get_parts(edge), key=lambda part: part.distance(shapely.Point(point)))
     at = ring.project(shapely.Point(point))
     a, b = (np.array(ring.interpolate(max(at + s, 0.0)).coords[0]) for s in (-ON_EDGE, ON_EDGE))
-    return _unit(np.array([b[1] - a[1], a[0] - b[0]]))
-
-
-def _unit(way: FloatArray) -> FloatArray:
-    return way / max(float(np.linalg.norm(way)), 1e-300)
+    return unit(np.array([b[1] - a[1], a[0] - b[0]]))
