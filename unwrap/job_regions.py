@@ -123,6 +123,34 @@ class RegionMark(Part):
         return self
 
 
+def names_of_parts(whole: str, count: int) -> list[str]:
+    """What the parts of a region are called."""
+    return [f"{whole} {k} of {count}" for k in range(1, count + 1)]
+
+
+class PartMark(RegionMark):
+    """One part of a region that was parted; never written in a job file.
+
+    `whole` is what that region was called, `count` the number of its parts.
+    """
+
+    whole: str
+    count: int
+
+    @classmethod
+    def parts_of(cls, mark: RegionMark, count: int) -> list[PartMark]:
+        """A region's parts, alike but for their names."""
+        return [
+            cls.model_construct(**(dict(mark) | {"name": name, "whole": mark.name, "count": count}))
+            for name in names_of_parts(mark.name, count)
+        ]
+
+    @property
+    def names(self) -> list[str]:
+        """What all parts of the region are called."""
+        return names_of_parts(self.whole, self.count)
+
+
 class FittingMark(Part):
     """``[[fitting]]``: a part already on the model that the film must go round."""
 

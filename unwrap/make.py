@@ -151,7 +151,7 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
         # What a finer or a lighter livery would print better; nothing is wrong with the result.
         extra={
             "advice": [
-                *told_of_parts(bench.job, job),
+                *told_of_parts(job),
                 *flaws_that_matter(bench.body, {name: part.patch for name, part in done.items()}),
                 *press_remarks(first.pieces, press_of(job.print)),
             ],
@@ -185,7 +185,7 @@ def flatten_mark(
         original = done[mark.mirror_of]
         with watch("regions"):
             patch = reflect_patch(bench.body, original.patch, mark.name)
-        over = over_reflected(mark.name, original.over)
+        over = over_reflected(mark, original.mark, original.over)
         flat = reflect_flat(original.flat, bench.body.middle)
         return [Flattened(mark, patch, flat, original.under, over)]
     with watch("regions"):

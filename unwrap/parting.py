@@ -16,7 +16,7 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.overlap import overlaps
 from unwrap.job import Job
 from unwrap.job_livery import LiningMark, Mark
-from unwrap.job_regions import RegionMark
+from unwrap.job_regions import PartMark, RegionMark
 from unwrap.regions.region import Joint, Patch
 from unwrap.relief import Parted, Side, part
 
@@ -59,11 +59,6 @@ def parted(job: Job, mark: RegionMark, patch: Patch, whole: FlatPiece) -> list[F
     return parts_of(mark, patch, found)
 
 
-def names_of_parts(name: str, count: int) -> list[str]:
-    """What the parts of a region are called."""
-    return [f"{name} {k} of {count}" for k in range(1, count + 1)]
-
-
 def parts_of(mark: RegionMark, patch: Patch, parted: Parted) -> list[Flattened]:
     """The parts of a region, each a region of its own, laid flat.
 
@@ -76,43 +71,46 @@ def parts_of(mark: RegionMark, patch: Patch, parted: Parted) -> list[Flattened]:
     parted : Parted
         How that was parted.
     """
-    names = names_of_parts(mark.name, len(parted.sides))
+    marks = PartMark.parts_of(mark, len(parted.sides))
     out = []
-    for k, (name, side) in enumerate(zip(names, parted.sides, strict=True)):
+    for k, (own, side) in enumerate(zip(marks, parted.sides, strict=True)):
         beneath = [parting for parting in parted.partings if k in parting.under]
         under = [_edges_on(side.flat, parting.line) for parting in beneath]
         edges = np.concatenate([np.zeros((0, 2), dtype=np.int64), *under])
         over = tuple(
-            names[j]
+            marks[j].name
             for parting, found in zip(beneath, under, strict=True)
             if len(found)
             for j in parting.over
             if len(_edges_on(parted.sides[j].flat, parting.line))
         )
-        own = mark.model_copy(update={"name": name})
-        out.append(Flattened(own, _patch_of(name, patch, parted.sides, k), side.flat, edges, over))
+        out.append(Flattened(own, _patch_of(own.name, patch, parted.sides, k), side.flat, edges, over))
     return out
 
 
-def over_reflected(own: str, over: Sequence[str]) -> tuple[str, ...]:
+def over_reflected(own: RegionMark, original: RegionMark, over: Sequence[str]) -> tuple[str, ...]:
     """Which parts lap over a reflected part, from the names of those that lap over its original."""
-    base = own.rsplit(" ", 3)[0]
-    return tuple(" ".join([base, *name.rsplit(" ", 3)[1:]]) for name in over)
+    if not (isinstance(own, PartMark) and isinstance(original, PartMark)):
+        return ()
+    named = dict(zip(original.names, own.names, strict=True))
+    return tuple(named[name] for name in over)
 
 
 def with_parts(job: Job, name: str, count: int) -> Job:
     """The job with a region, and those that reflect it, replaced by their parts."""
-    renamed = {
-        mark.name: names_of_parts(mark.name, count)
+    parts = {
+        mark.name: PartMark.parts_of(mark, count)
         for mark in job.region
         if name in (mark.name, mark.mirror_of)
     }
-    originals = names_of_parts(name, count)
+    renamed = {whole: [part.name for part in group] for whole, group in parts.items()}
     regions: list[RegionMark] = []
     for mark in job.region:
-        for own, original in zip(renamed.get(mark.name, [mark.name]), originals, strict=False):
-            reflects = original if mark.mirror_of == name else mark.mirror_of
-            regions.append(mark.model_copy(update={"name": own, "mirror_of": reflects}))
+        if mark.mirror_of == name:
+            pairs = zip(parts[mark.name], renamed[name], strict=True)
+            regions += [part.model_copy(update={"mirror_of": original}) for part, original in pairs]
+        else:
+            regions += parts.get(mark.name, [mark])
     lining = [part for line in job.lining for part in _lines_over_parts(line, renamed)]
     update = {
         kind: [_renamed(m, renamed) for m in getattr(job, kind)] for kind in ("fill", "band", "lettering")
@@ -120,14 +118,9 @@ def with_parts(job: Job, name: str, count: int) -> Job:
     return job.model_copy(update={"region": regions, "lining": lining, **update})
 
 
-def told_of_parts(asked: Job, made: Job) -> list[str]:
+def told_of_parts(made: Job) -> list[str]:
     """A sentence for every region that came out in several pieces."""
-    names = [mark.name for mark in made.region]
-    counts = {
-        mark.name: sum(name.rsplit(" ", 3)[0] == mark.name for name in names)
-        for mark in asked.region
-        if mark.name not in names
-    }
+    counts = {mark.whole: mark.count for mark in made.region if isinstance(mark, PartMark)}
     return [
         f"region '{name}' is made in {count} pieces, one lapping over the other by {BENEATH:g} mm: no single "
         "piece with slits lies on it within the film's take-up."

@@ -75,7 +75,8 @@ def test_lining_goes_round_the_whole_and_not_along_the_parting(result):
 def test_parts_take_the_place_of_a_region_in_every_mark(tmp_path):
     job = with_parts(read_job(job_in(tmp_path, REFLECTION)), "flare", 2)
     assert [mark.mirror_of for mark in job.region] == [None, None, "flare 1 of 2", "flare 2 of 2"]
-    assert over_reflected("other 1 of 2", ["flare 2 of 2"]) == ("other 2 of 2",)
+    first, _, reflected, _ = job.region
+    assert over_reflected(reflected, first, ["flare 2 of 2"]) == ("other 2 of 2",)
     assert job.fill[0].region == ["flare 1 of 2", "flare 2 of 2"]
     assert job.lining[0].together
 

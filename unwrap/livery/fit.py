@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
+from unwrap.flatten.overlap import signed_area
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.planar import polygons_of
 from unwrap.livery.spans import at_parameters, fewest_spans, straight_span
@@ -132,18 +133,13 @@ def _circle(points: FloatArray, tolerance: float) -> FloatArray | None:
     off = np.abs(np.linalg.norm(np.vstack([points, middle]) - centre, axis=1) - radius)
     if off.max() > tolerance or radius < 4 * tolerance:
         return None
-    turn = 1.0 if _signed_area(points) > 0 else -1.0
+    turn = 1.0 if signed_area(points) > 0 else -1.0
     spans = []
     for quarter in range(4):
         a = np.array([np.cos(quarter * np.pi / 2), turn * np.sin(quarter * np.pi / 2)])
         b = np.array([np.cos((quarter + 1) * np.pi / 2), turn * np.sin((quarter + 1) * np.pi / 2)])
         spans.append(centre + radius * np.array([a, a + QUARTER * b, b + QUARTER * a, b]))
     return np.array(spans)
-
-
-def _signed_area(points: FloatArray) -> float:
-    x, y = points.T
-    return 0.5 * float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
 
 
 def _fit_smooth_loop(points: FloatArray, tolerance: float) -> FloatArray:

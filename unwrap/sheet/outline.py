@@ -9,6 +9,7 @@ import shapely
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.overlap import signed_area
 from unwrap.livery.carry import nearest_on
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.loops import boundary_loops
@@ -127,18 +128,13 @@ def outline_of(points: FloatArray, faces: IntArray) -> tuple[shapely.Polygon, tu
     loops = [points[loop] for loop in boundary_loops(faces)]
     if not loops:
         raise ValueError("the flat mesh has no edge")
-    areas = [_signed_area(loop) for loop in loops]
+    areas = [signed_area(loop) for loop in loops]
     shell = loops[int(np.argmax(areas))]
     openings = [loop for loop, area in zip(loops, areas, strict=True) if area < 0 and len(loop) > 2]
     drawn = shapely.Polygon(shell, openings)
     outline = drawn if drawn.is_valid else _largest_part(shapely.make_valid(drawn, method="structure"))
     outline = shapely.geometry.polygon.orient(outline)
     return outline, _closed_slits(loops, outline)
-
-
-def _signed_area(loop: FloatArray) -> float:
-    x, y = loop.T
-    return float(0.5 * (x @ np.roll(y, -1) - y @ np.roll(x, -1)))
 
 
 def _largest_part(shape: shapely.Geometry) -> shapely.Polygon:
