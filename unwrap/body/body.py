@@ -12,6 +12,7 @@ from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.edges import Edges, edge_angles, find_edges
 from unwrap.body.rays import Rays
 from unwrap.body.symmetry import find_symmetry
+from unwrap.body.triangles import area_vectors, lengths, side_lengths
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,16 +51,22 @@ class Body:
     @cached_property
     def normals(self) -> FloatArray:
         """(m, 3) outward unit normals; zero for a face without area."""
-        a, b, c = np.moveaxis(self.corners, 1, 0)
-        normal = np.cross(b - a, c - a)
-        length = np.linalg.norm(normal, axis=1, keepdims=True)
-        return np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+        length = 2 * self.areas[:, None]
+        return np.divide(self._area_vectors, length, out=np.zeros_like(self._area_vectors), where=length > 0)
 
     @cached_property
     def areas(self) -> FloatArray:
         """(m,) face areas, mm^2."""
-        a, b, c = np.moveaxis(self.corners, 1, 0)
-        return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        return 0.5 * lengths(self._area_vectors)
+
+    @cached_property
+    def side_lengths(self) -> FloatArray:
+        """(m, 3) lengths of the sides from each corner to the next, mm."""
+        return side_lengths(self.vertices, self.faces)
+
+    @cached_property
+    def _area_vectors(self) -> FloatArray:
+        return area_vectors(self.vertices, self.faces)
 
     @cached_property
     def edges(self) -> Edges:

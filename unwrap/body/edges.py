@@ -50,7 +50,9 @@ def find_edges(faces: IntArray) -> Edges:
     -------
     Edges
     """
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    following = np.empty_like(faces)
+    following[:, :2], following[:, 2] = faces[:, 1:], faces[:, 0]
+    start, end = faces.ravel(), following.ravel()
     forward = start < end
     low, high = np.minimum(start, end), np.maximum(start, end)
     width = int(high.max()) + 1 if len(high) else 1
@@ -59,7 +61,9 @@ def find_edges(faces: IntArray) -> Edges:
     first = np.flatnonzero(fresh)
     number = np.diff(np.concatenate([first, [len(key)]]))
     of_face = np.empty(len(key), dtype=np.int64)
-    of_face[order] = np.cumsum(fresh) - 1
+    run = np.cumsum(fresh)
+    run -= 1
+    of_face[order] = run
     ends = np.stack(np.divmod(key[first], width), axis=1)
     two = np.flatnonzero(number == 2)
     one_side, other_side = order[first[two]], order[first[two] + 1]
@@ -75,9 +79,12 @@ def _sorted_keys(key: IntArray, width: int) -> tuple[IntArray, IntArray]:
         order = np.argsort(key, kind="stable")
         return key[order], order
     # Key and place in one number: sorting plain numbers is several times as fast.
-    packed = (key << bits) | np.arange(len(key))
+    packed = key << bits
+    packed |= np.arange(len(key))
     packed.sort()
-    return packed >> bits, packed & ((1 << bits) - 1)
+    place = packed & ((1 << bits) - 1)
+    packed >>= bits
+    return packed, place
 
 
 def find_shells(face_count: int, pairs: IntArray) -> tuple[int, IntArray]:
@@ -99,6 +106,15 @@ def find_shells(face_count: int, pairs: IntArray) -> tuple[int, IntArray]:
     graph = sparse.coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(face_count, face_count))
     count, shell = csgraph.connected_components(graph, directed=False)
     return int(count), shell.astype(np.int64)
+
+
+def closed_shells(edges: Edges, count: int, shell: IntArray) -> BoolArray:
+    """(count,) which groups of faces have two faces at every edge."""
+    closed = np.ones(count, dtype=bool)
+    odd = edges.number != 2
+    if odd.any():
+        closed[shell[odd[edges.of_face].any(axis=1)]] = False
+    return closed
 
 
 def edge_angles(normals: FloatArray, pairs: IntArray) -> FloatArray:

@@ -9,9 +9,10 @@ from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.body import Body
-from unwrap.body.edges import Edges, find_shells
+from unwrap.body.edges import Edges, closed_shells, find_shells
 from unwrap.body.sky import sample_faces
 from unwrap.body.soup import counts
+from unwrap.body.triangles import lengths
 
 # A face lower than this share of its longest side is a sliver.
 SLIVER = 1e-4
@@ -165,15 +166,16 @@ def check_health(body: Body) -> Health:
     Health
     """
     edges = body.edges
-    middle = body.vertices[edges.ends].mean(axis=1)
-    a, b, c = np.moveaxis(body.corners, 1, 0)
-    longest = np.sqrt(np.max([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))], axis=0))
-    sliver = 2 * body.areas < SLIVER * longest**2
+    sliver = 2 * body.areas < SLIVER * body.side_lengths.max(axis=1) ** 2
+
+    def middles(chosen: IntArray) -> FloatArray:
+        return body.vertices[edges.ends[chosen]].mean(axis=1)
+
     shells, shell = find_shells(len(body.faces), edges.pairs)
     return Health(
-        open_edges=middle[edges.number == 1],
-        branching_edges=middle[edges.number > 2],
-        unlike_edges=middle[edges.pair_edge[~edges.agree]],
+        open_edges=middles(np.flatnonzero(edges.number == 1)),
+        branching_edges=middles(np.flatnonzero(edges.number > 2)),
+        unlike_edges=middles(edges.pair_edge[~edges.agree]),
         slivers=body.corners[sliver].mean(axis=1),
         crossings=_crossings(body, edges),
         shells=shells,
@@ -184,24 +186,23 @@ def check_health(body: Body) -> Health:
 
 
 def _inside_out(body: Body, edges: Edges, shells: int, shell: IntArray) -> int:
-    a, b, c = np.moveaxis(body.corners - body.bounds.mean(axis=0), 1, 0)
-    volume = np.bincount(shell, np.einsum("md,md->m", a, np.cross(b, c)), shells)
-    closed = np.ones(shells, dtype=bool)
-    closed[shell[(edges.number[edges.of_face] != 2).any(axis=1)]] = False
-    return int((closed & (volume < 0)).sum())
+    place = body.vertices[body.faces[:, 0]] - body.bounds.mean(axis=0)
+    volume = np.bincount(shell, body.areas * np.einsum("md,md->m", body.normals, place), shells)
+    return int((closed_shells(edges, shells, shell) & (volume < 0)).sum())
 
 
 def _crossings(body: Body, edges: Edges) -> FloatArray:
     """Places where an edge pierces a face that it does not end on."""
     rays = body.rays
-    a, b = body.vertices[edges.ends[:, 0]], body.vertices[edges.ends[:, 1]]
-    along = b - a
-    length = np.linalg.norm(along, axis=1)
+    start = body.vertices[edges.ends[:, 0]]
+    step = body.vertices[edges.ends[:, 1]] - start
+    length = lengths(step)
     gap = TOUCHING * rays.reach
     long = np.flatnonzero(length > 4 * gap)
-    step = along[long] / length[long, None]
-    start = a[long] + gap * step
-    hit = rays.first_within(start, step, length[long] - 2 * gap)
+    start, step, length = start[long], step[long], length[long]
+    step /= length[:, None]
+    start += gap * step
+    hit = rays.first_within(start, step, length - 2 * gap)
     found = np.flatnonzero(hit.face >= 0)
     if len(found) == 0:
         return np.zeros((0, 3))

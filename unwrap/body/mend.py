@@ -9,8 +9,9 @@ from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.body.edges import Edges, find_edges
+from unwrap.body.edges import find_edges
 from unwrap.body.soup import counts
+from unwrap.body.triangles import area_vectors, lengths, side_lengths
 
 # Gaps narrower than this are flaws of the export, since no printer could leave them, mm.
 CRACK = 0.01
@@ -23,9 +24,7 @@ ROUNDS = 12
 ASKEW = np.linalg.qr(np.array([[0.83, 0.29], [-0.37, 0.91], [0.41, 0.17]]))[0]
 
 
-def mend_mesh(
-    vertices: FloatArray, faces: IntArray, scale: float, edges: Edges | None = None
-) -> tuple[IntArray, list[str]]:
+def mend_mesh(vertices: FloatArray, faces: IntArray, scale: float) -> tuple[IntArray, list[str]]:
     """Close cracks, join T-junctions and take slivers out, all under stated tolerances.
 
     Parameters
@@ -36,8 +35,6 @@ def mend_mesh(
         Triangles of three different vertices.
     scale : float
         The body's diagonal, mm. On a tiny body the tolerances shrink with it.
-    edges : Edges or None
-        Of the faces, when they are at hand.
 
     Returns
     -------
@@ -48,7 +45,7 @@ def mend_mesh(
     """
     repairs = []
     crack, sliver = min(CRACK, 1e-4 * scale), min(SLIVER, 2e-5 * scale)
-    if ((edges or find_edges(faces)).number == 1).any():
+    if not _even(faces) and (find_edges(faces).number == 1).any():
         faces, closed = close_cracks(vertices, faces, crack)
         if closed:
             repairs.append(f"closed cracks narrower than {crack:.2g} mm at {counts(closed, 'vertex')}")
@@ -59,6 +56,23 @@ def mend_mesh(
     if taken:
         repairs.append(f"took out {counts(taken, 'sliver')} lower than {sliver:.2g} mm")
     return faces, repairs
+
+
+def _even(faces: IntArray) -> bool:
+    """Whether every edge is run through as often one way as the other: then none is open."""
+    total = 0
+    for corner in range(3):
+        start, end = (faces[:, k % 3].astype(np.uint64) for k in (corner, corner + 1))
+        low, high = np.minimum(start, end), np.maximum(start, end)
+        # A scrambled number for each edge, added one way and taken off the other.
+        key = low * np.uint64(0x9E3779B97F4A7C15) + high
+        key ^= key >> np.uint64(29)
+        key *= np.uint64(0xBF58476D1CE4E5B9)
+        key ^= key >> np.uint64(32)
+        key *= np.uint64(0x94D049BB133111EB)
+        forward = start == low
+        total += int(key[forward].sum()) - int(key[~forward].sum())
+    return total % (1 << 64) == 0
 
 
 def close_cracks(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[IntArray, int]:
@@ -161,10 +175,8 @@ def _caps(vertices: FloatArray, faces: IntArray, tolerance: float) -> BoolArray:
 
 def _heights(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
     """(m,) heights over the longest side, and (m, 3) lengths of the sides."""
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    length = np.stack([np.sqrt(((q - p) ** 2).sum(axis=1)) for p, q in ((a, b), (b, c), (c, a))], axis=1)
-    doubled = np.sqrt((np.cross(b - a, c - a) ** 2).sum(axis=1))
-    return doubled / np.maximum(length.max(axis=1), 1e-300), length
+    length = side_lengths(vertices, faces)
+    return lengths(area_vectors(vertices, faces)) / np.maximum(length.max(axis=1), 1e-300), length
 
 
 def _take_out_once(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[IntArray, int]:

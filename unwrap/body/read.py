@@ -19,7 +19,7 @@ from unwrap.body.ply import read_ply
 from unwrap.body.soup import Soup, counts, damaged
 from unwrap.body.stl import read_stl
 from unwrap.body.threemf import read_3mf
-from unwrap.body.weld import drop_empty_faces, drop_unused, weld, weld_tolerance
+from unwrap.body.weld import drop_empty_faces, drop_unused, join_equal, weld, weld_tolerance
 from unwrap.body.winding import wind_outward
 from unwrap.errors import BadInput
 
@@ -83,7 +83,7 @@ def load_body(
     soup = _read(path, file, max_bytes, max_faces)
     if len(soup.faces) == 0:
         raise damaged(file, f"declares {counts(soup.declared, 'face')} and holds none that has an area")
-    vertices, faces = drop_unused(soup.vertices, soup.faces)
+    vertices, faces = drop_unused(*join_equal(soup.vertices, soup.faces))
     if not np.isfinite(vertices).all():
         raise not_finite(file)
     scale = MM_PER_UNIT[soup.unit if soup.unit and units == "mm" else units]
@@ -104,14 +104,12 @@ def load_body(
     faces, dropped = drop_empty_faces(faces)
     if len(faces) == 0:
         raise BadInput(f"{file}: all its faces are without area; check units and export the mesh again")
-    whole = find_edges(faces)
-    as_welded = faces
-    faces, mended = mend_mesh(vertices, faces, float(np.linalg.norm(np.ptp(vertices, axis=0))), whole)
+    faces, mended = mend_mesh(vertices, faces, float(np.linalg.norm(np.ptp(vertices, axis=0))))
     if mended:  # two slivers back to back leave a pair of faces behind
         faces, again = drop_empty_faces(faces)
         mended += again
         vertices, faces = drop_unused(vertices, faces)
-    edges = whole if faces is as_welded else find_edges(faces)
+    edges = find_edges(faces)
     as_mended = faces
     faces, turned = wind_outward(vertices, faces, edges)
     name = os.fsencode(path.stem).decode("utf-8", "replace")

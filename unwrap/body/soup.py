@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import warnings
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
@@ -16,7 +17,7 @@ class Soup(NamedTuple):
 
     Attributes
     ----------
-    vertices : (n, 3) float64
+    vertices : (n, 3) float32 or float64
         Positions in the file's own units and axes, repeated as the file repeats them.
     faces : (m, 3) int64
         Triangles into `vertices`, wound as in the file.
@@ -28,7 +29,7 @@ class Soup(NamedTuple):
         The unit that the file itself states, where its format can.
     """
 
-    vertices: FloatArray
+    vertices: NDArray[Any]
     faces: IntArray
     declared: int
     notes: tuple[str, ...] = ()

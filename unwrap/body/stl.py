@@ -66,8 +66,10 @@ def _read_binary(data: bytes, declared: int, file: str, most_faces: int) -> Soup
     record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
     corners = np.frombuffer(data, record, count=declared, offset=HEADER)["corners"]
     notes = (f"passed over {counts(rest, 'stray byte')} after the last facet",) if rest else ()
-    vertices = corners.reshape(-1, 3).astype(np.float64)
-    return Soup(vertices, np.arange(3 * declared).reshape(-1, 3), declared, notes)
+    # Columns of their own, in the file's own precision: equal places are found quickest so.
+    columns = np.empty((3, declared, 3), dtype=np.float32)
+    columns[:] = np.moveaxis(corners, 2, 0)
+    return Soup(columns.reshape(3, -1).T, np.arange(3 * declared).reshape(-1, 3), declared, notes)
 
 
 def _read_ascii(data: bytes, file: str, most_faces: int) -> Soup:

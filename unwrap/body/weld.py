@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,8 @@ from unwrap.body.soup import counts
 WELD = 1e-4
 # More near neighbours than this for each vertex are not told apart one by one.
 CROWD = 50
+# Cells in which near neighbours are looked for are so many tolerances wide.
+CELL = 64
 
 
 def weld_tolerance(vertices: FloatArray) -> float:
@@ -25,6 +28,27 @@ def weld_tolerance(vertices: FloatArray) -> float:
     # Column by column: along rows of three it takes seven times as long.
     diagonal = float(np.linalg.norm([np.ptp(column) for column in vertices.T]))
     return float(np.clip(WELD, 2e-7 * diagonal, 2e-5 * diagonal))
+
+
+def join_equal(vertices: NDArray[Any], faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Give corners at exactly one place one number.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float32 or float64
+        Positions as a file has them, repeated as the file repeats them.
+    faces : (m, 3) int64
+        Triangles.
+
+    Returns
+    -------
+    vertices : (k, 3) float64
+        Each place once, in the order of their first appearance.
+    faces : (m, 3) int64
+        The same triangles.
+    """
+    first, number = _same(vertices)
+    return vertices[first].astype(np.float64), number[faces]
 
 
 def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[FloatArray, IntArray, int]:
@@ -42,31 +66,54 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     Returns
     -------
     vertices : (k, 3) float64
-        Each place once, unused ones left away; of near vertices the first one's position.
+        The vertices that are left; of near ones the first one's position.
     faces : (m, 3) int64
         The same triangles; some may have lost a corner.
     moved : int
-        How many vertices of different positions were welded.
+        How many vertices were welded to others.
     """
-    vertices, faces = drop_unused(vertices, faces)
-    unique, number = _same(vertices)
-    tree = cKDTree(unique, balanced_tree=False, compact_nodes=False)
-    if len(unique) > CROWD and tree.count_neighbors(tree, tolerance) > CROWD * len(unique):
+    suspect = _not_alone(vertices, tolerance)
+    if len(suspect) == 0:
+        return vertices, faces, 0
+    tree = cKDTree(vertices[suspect], balanced_tree=False, compact_nodes=False)
+    if len(suspect) > CROWD and tree.count_neighbors(tree, tolerance) > CROWD * len(suspect):
         # A speck of a body beside a far-flung vertex: rounding does what pairs cannot.
-        cells, cell = _same(np.round(unique / tolerance))
-        return cells * tolerance, cell[number][faces], len(unique) - len(cells)
-    near = tree.query_pairs(tolerance, output_type="ndarray")
+        first, cell = _same(np.round(vertices / tolerance))
+        return tolerance * np.round(vertices[first] / tolerance), cell[faces], len(vertices) - len(first)
+    near = suspect[tree.query_pairs(tolerance, output_type="ndarray")]
     if len(near) == 0:
-        return unique, number[faces], 0
+        return vertices, faces, 0
     ones = np.ones(len(near), dtype=np.int8)
-    graph = sparse.coo_matrix((ones, (near[:, 0], near[:, 1])), shape=(len(unique), len(unique)))
+    graph = sparse.coo_matrix((ones, (near[:, 0], near[:, 1])), shape=(len(vertices), len(vertices)))
     count, group = csgraph.connected_components(graph, directed=False)
-    first = np.full(count, len(unique))
-    np.minimum.at(first, group, np.arange(len(unique)))
+    first = np.full(count, len(vertices))
+    np.minimum.at(first, group, np.arange(len(vertices)))
     order = np.argsort(first)  # keep the file's order of places
     rank = np.empty(count, dtype=np.int64)
     rank[order] = np.arange(count)
-    return unique[first[order]], rank[group][number][faces], len(unique) - count
+    return vertices[first[order]], rank[group][faces], len(vertices) - count
+
+
+def _not_alone(vertices: FloatArray, tolerance: float) -> IntArray:
+    """Vertices that may have another within a tolerance, ascending: they share a cell of a grid with one.
+
+    A vertex near the border of its cell counts as in the cells beyond it too.
+    """
+    place = np.ascontiguousarray(vertices.T) / (CELL * tolerance)
+    cell = np.floor(place)
+    place -= cell
+    ways = [(share > 1 - 1.01 / CELL).astype(np.int8) - (share < 1.01 / CELL) for share in place]
+    border = np.flatnonzero(np.logical_or.reduce([way != 0 for way in ways]))
+    cells, owners = [cell.T], [np.arange(len(vertices))]
+    for over in product((0, 1), repeat=3):
+        steps = [way[border] * one for way, one in zip(ways, over, strict=True)]
+        beyond = np.logical_and.reduce([step != 0 for step, one in zip(steps, over, strict=True) if one])
+        if any(over) and np.any(beyond):
+            some = border[beyond]
+            cells.append((cell[:, some] + np.stack(steps)[:, beyond]).T)
+            owners.append(some)
+    # + 0.0 makes -0.0 equal to 0.0
+    return np.unique(np.concatenate(owners)[_alike(np.concatenate(cells) + 0.0)])
 
 
 def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
@@ -87,11 +134,12 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
         faces = faces[whole]
     if len(faces) == 0:
         return faces, repairs
+    suspect = _of_alike_corners(faces)
+    if len(suspect) == 0:
+        return faces, repairs
     again = np.zeros(len(faces), dtype=bool)
     kept_for = np.arange(len(faces))
-    key = np.sort(faces, axis=1)
-    suspect = _alike(key)
-    key = key[suspect]
+    key = np.sort(faces[suspect], axis=1)
     order = np.lexsort(key.T[::-1])
     ordered = key[order]
     repeats = np.zeros(len(order), dtype=bool)
@@ -109,26 +157,52 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
     return faces, repairs
 
 
+def _of_alike_corners(faces: IntArray) -> IntArray:
+    """Faces whose three corners another face may have too, in whatever order, ascending."""
+    # A sum of scrambled numbers is the same whichever corner comes first.
+    scrambled = faces.view(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    scrambled ^= scrambled >> np.uint64(29)
+    scrambled *= np.uint64(0xBF58476D1CE4E5B9)
+    first, second, third = scrambled.T
+    return _repeated(*_sorted_with_place(first + second + third))
+
+
 def _alike(rows: NDArray[Any]) -> IntArray:
     """Rows that may stand more than once, ascending; few others are among them."""
-    packed, bits = _packed(rows)
-    packed.sort()
-    index = (packed & np.uint64((1 << bits) - 1)).astype(np.int64)
-    key = packed >> np.uint64(bits)
+    return _repeated(*_sorted_with_place(_hash(rows)))
+
+
+def _repeated(key: NDArray[np.uint64], place: IntArray) -> IntArray:
+    """Places, ascending, of sorted keys that have an equal one beside them."""
     same = np.concatenate([[False], key[1:] == key[:-1], [False]])
-    return np.sort(index[same[1:] | same[:-1]])
+    return np.sort(place[same[1:] | same[:-1]])
 
 
-def _packed(rows: NDArray[Any]) -> tuple[NDArray[np.uint64], int]:
-    """A hash of each (n, 3) row with the row's number in the lowest bits, and how many those are."""
+def _hash(rows: NDArray[Any]) -> NDArray[np.uint64]:
+    """A number for each row of three, the same for equal rows and nearly always another for others."""
+    bits = np.dtype(f"u{rows.dtype.itemsize}")
     mixed = np.zeros(len(rows), dtype=np.uint64)
     for column, factor in zip(
         rows.T, (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB), strict=True
     ):
-        mixed = (mixed ^ (mixed >> np.uint64(31)) ^ column.view(np.uint64)) * np.uint64(factor)
-    bits = max(len(rows) - 1, 1).bit_length()
-    mixed = (mixed >> np.uint64(bits)) << np.uint64(bits)
-    return mixed | np.arange(len(rows), dtype=np.uint64), bits
+        mixed ^= mixed >> np.uint64(31)
+        mixed ^= np.ascontiguousarray(column).view(bits)
+        mixed *= np.uint64(factor)
+    return mixed
+
+
+def _sorted_with_place(key: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], IntArray]:
+    """The upper bits of keys in ascending order, and where each stood; equal ones keep their order.
+
+    Key and place in one number: sorting plain numbers is several times as fast.
+    """
+    bits = max(len(key) - 1, 1).bit_length()
+    packed = (key >> np.uint64(bits)) << np.uint64(bits)
+    packed |= np.arange(len(key), dtype=np.uint64)
+    packed.sort()
+    place = (packed & np.uint64((1 << bits) - 1)).view(np.int64)
+    packed >>= np.uint64(bits)
+    return packed, place
 
 
 def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
@@ -148,21 +222,23 @@ def drop_unused(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntA
     return vertices[mask], number[faces]
 
 
-def _same(vertices: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Exactly equal positions once, in the order of their first appearance."""
+def _same(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
+    """Exactly equal rows: the first of each, in the order of appearance, and the number of each row's."""
     # + 0.0 makes -0.0 equal to 0.0. Columns of their own are read faster than rows.
-    columns = np.asfortranarray(vertices + 0.0)
-    packed, bits = _packed(columns)
-    packed.sort()
-    order = (packed & np.uint64((1 << bits) - 1)).astype(np.int64)
-    ordered = vertices[order]
-    fresh = np.ones(len(ordered), dtype=bool)
-    fresh[1:] = np.logical_or.reduce([column[1:] != column[:-1] for column in ordered.T])
+    columns = np.ascontiguousarray(vertices.T) + vertices.dtype.type(0)
+    _, order = _sorted_with_place(_hash(columns.T))
+    fresh = np.zeros(len(order), dtype=bool)
+    fresh[:1] = True
+    for column in columns:
+        ordered = column[order]
+        fresh[1:] |= ordered[1:] != ordered[:-1]
     # Equal keys keep their order, so the first of each run appeared first.
+    run = np.cumsum(fresh)
+    run -= 1
+    of_row = np.empty_like(run)
+    of_row[order] = run
     first = order[fresh]
-    rank = np.empty(len(first), dtype=np.int64)
     by_appearance = np.argsort(first)
+    rank = np.empty_like(by_appearance)
     rank[by_appearance] = np.arange(len(first))
-    number = np.empty(len(vertices), dtype=np.int64)
-    number[order] = rank[np.cumsum(fresh) - 1]
-    return vertices[first[by_appearance]], number
+    return first[by_appearance], rank[of_row]

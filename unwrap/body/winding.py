@@ -7,10 +7,11 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.body.edges import Edges, find_edges, find_shells
+from unwrap.body.edges import Edges, closed_shells, find_edges, find_shells
 from unwrap.body.rays import Rays
 from unwrap.body.sky import look_at_sky, sample_faces, sky_directions
 from unwrap.body.soup import counts
+from unwrap.body.triangles import area_vectors, lengths
 
 DIRECTIONS = 48
 SAMPLES_PER_PATCH = 96
@@ -46,24 +47,23 @@ def wind_outward(
     edges = edges or find_edges(faces)
     turned, twisted = _agreeing(len(faces), edges.pairs, edges.agree)
     patch_count, patch = find_shells(len(faces), edges.pairs)
-    corners = vertices[faces]
-    a, b, c = (corners[:, k] for k in range(3))
-    normal = np.cross(b - a, c - a)
-    areas = 0.5 * np.sqrt((normal**2).sum(axis=1))
+    normal = area_vectors(vertices, faces)
     # The file's own winding decides between the two sides of a patch until rays do.
     if turned.any():
+        areas = lengths(normal)
         mostly_turned = np.bincount(patch, np.where(turned, areas, -areas), patch_count) > 0
         turned ^= mostly_turned[patch]
-    sign = np.where(turned, -1.0, 1.0)
-
-    closed = np.ones(patch_count, dtype=bool)
-    closed[patch[np.flatnonzero((edges.number != 2)[edges.of_face].any(axis=1))]] = False
+    closed = closed_shells(edges, patch_count, patch)
     # Six times a tetrahedron's volume is normal . corner; any corner and any origin will do.
-    volume = np.bincount(patch, sign * np.einsum("md,md->m", normal, a - vertices[0]), patch_count)
+    volume = np.einsum("md,md->m", normal, vertices[faces[:, 0]] - vertices[0])
+    volume = np.bincount(patch, np.where(turned, -volume, volume), patch_count)
     doubtful = ~closed | (volume <= 0)
     if doubtful.any():
-        outward = sign[:, None] * normal
-        inward = _sees_less(Rays(vertices, faces), corners, areas, outward, patch, patch_count, doubtful)
+        outward = np.where(turned[:, None], -normal, normal)
+        areas = 0.5 * lengths(normal)
+        inward = _sees_less(
+            Rays(vertices, faces), vertices[faces], areas, outward, patch, patch_count, doubtful
+        )
         turned ^= inward[patch]
     result = np.where(turned[:, None], faces[:, [0, 2, 1]], faces) if turned.any() else faces
     repairs = []
