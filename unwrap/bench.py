@@ -13,6 +13,7 @@ from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job
 from unwrap.job_regions import RegionMark
+from unwrap.livery.overlaps import Plan
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet
@@ -85,6 +86,8 @@ class Result:
         Everything that was written.
     further : tuple of NumberedSet
         The sets for the running numbers after the first.
+    plan : Plan or None
+        How the pieces lie over one another.
     status : int
         0 done; 1 done, but something in the result needs the user.
     """
@@ -94,6 +97,7 @@ class Result:
     sheets: tuple[Sheet, ...]
     files: tuple[Path, ...] = ()
     further: tuple[NumberedSet, ...] = ()
+    plan: Plan | None = None
 
     @property
     def status(self) -> int:

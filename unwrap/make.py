@@ -158,7 +158,7 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
             "overlaps": overlap_entries(plan),
         },
     )
-    return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]))
+    return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]), plan=plan)
 
 
 def lay_all_flat(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> tuple[Job, dict[str, Flattened]]:

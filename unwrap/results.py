@@ -88,6 +88,7 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
             warnings=result.report["warnings"],
             strain=(folder / "strain.png").read_bytes(),
             facts=_facts(job),
+            plan=result.plan,
         )
         (folder / "guide.html").write_text(html_of(guide), encoding="utf-8")
         (folder / "guide.pdf").write_bytes(guide_pdf(guide))

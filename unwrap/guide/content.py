@@ -11,6 +11,7 @@ from unwrap.guide.body_pictures import LetteredView, lettered_views
 from unwrap.guide.order import Step, application_order
 from unwrap.guide.risks import Risk, risks
 from unwrap.guide.whereabouts import counted
+from unwrap.livery.overlaps import Plan
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import Sheet
 
@@ -61,6 +62,7 @@ def gather_guide(
     warnings: Sequence[str] = (),
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
+    plan: Plan | None = None,
     width: int = 760,
 ) -> Guide:
     """Find the order, take the pictures and put the advice together.
@@ -81,10 +83,12 @@ def gather_guide(
         The strain picture as PNG, to be printed with the guide.
     facts : mapping of str to str, optional
         More lines for the table at the head (scale, film, printer).
+    plan : Plan, optional
+        How the pieces lie over one another, when that is known.
     width : int
         Pixels across each picture of the body.
     """
-    steps = application_order(pieces)
+    steps = application_order(pieces, plan)
     length, across, height = body.size
     count = f"{len(steps)}, on {counted(len(sheets), 'sheet')}" if sheets else str(len(steps))
     return Guide(

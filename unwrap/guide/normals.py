@@ -10,7 +10,7 @@ from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
 
 # Edges sharper than this are drawn sharp; gentler ones are facets of a curve.
-SHARP_EDGE = np.cos(np.radians(35.0))
+SHARP_EDGE = np.radians(35.0)
 
 
 def smooth_normals(body: Body) -> FloatArray:
@@ -19,19 +19,16 @@ def smooth_normals(body: Body) -> FloatArray:
     Faces joined by gentle edges share normals, weighted by area so that the flats of a
     shell stay flat beside their rounded edges.
     """
-    faces, normals = body.faces, body.normals
-    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    key = edges[:, 0] * np.int64(len(body.vertices)) + edges[:, 1]
-    order = np.argsort(key, kind="stable")
-    same = np.flatnonzero(key[order][1:] == key[order][:-1])
-    a, b = order[same] // 3, order[same + 1] // 3
-    gentle = np.einsum("nd,nd->n", normals[a], normals[b]) > SHARP_EDGE
-    links = coo_matrix((np.ones(gentle.sum()), (a[gentle], b[gentle])), shape=(len(faces), len(faces)))
+    faces = body.faces
+    gentle = body.edges.pairs[body.edge_angles < SHARP_EDGE]
+    links = coo_matrix((np.ones(len(gentle), np.int8), gentle.T), shape=(len(faces), len(faces)))
     _, group = connected_components(links, directed=False)
-    corner_key = faces.astype(np.int64) * np.int64(group.max() + 1) + group[:, None]
-    _, slot = np.unique(corner_key.ravel(), return_inverse=True)
-    weighted = np.repeat(normals * body.areas[:, None], 3, axis=0)
-    summed = np.column_stack([np.bincount(slot, weights=weighted[:, axis]) for axis in range(3)])
-    corner = np.asarray(summed[slot], dtype=float).reshape(-1, 3, 3)
-    length = np.linalg.norm(corner, axis=-1, keepdims=True)
-    return np.divide(corner, length, out=np.zeros_like(corner), where=length > 0)
+    corner_key = (faces * np.int64(group.max() + 1) + group[:, None]).ravel()
+    _, slot = np.unique(corner_key, return_inverse=True)
+    summed = np.empty((int(slot.max()) + 1, 3))
+    for axis in range(3):
+        weighted = body.normals[:, axis] * body.areas
+        summed[:, axis] = np.bincount(slot, weights=np.repeat(weighted, 3))
+    length = np.sqrt(np.einsum("kd,kd->k", summed, summed))[:, None]
+    unit = np.divide(summed, length, out=np.zeros_like(summed), where=length > 0)
+    return unit[slot].reshape(-1, 3, 3)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from unwrap.guide.whereabouts import side_of
 from unwrap.livery.carry import Carry
-from unwrap.livery.overlaps import Turn, plan_overlaps, turn_of
+from unwrap.livery.overlaps import Plan, Turn, plan_overlaps, turn_of
 from unwrap.sheet.piece import Piece
 
 
@@ -50,11 +50,19 @@ REASONS = {
 }
 
 
-def application_order(pieces: Sequence[Piece]) -> tuple[Step, ...]:
-    """Put pieces in the order of the bench, as their overlaps are planned (`unwrap.livery.overlaps`)."""
+def application_order(pieces: Sequence[Piece], plan: Plan | None = None) -> tuple[Step, ...]:
+    """Put pieces in the order of the bench, as their overlaps are planned (`unwrap.livery.overlaps`).
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        What was made.
+    plan : Plan, optional
+        How they lie over one another, when that is known.
+    """
     carries = {piece.name: Carry(replace(piece.patch, name=piece.name), piece.flat) for piece in pieces}
     given = [(piece.name, over) for piece in pieces for over in piece.under if over in carries]
-    plan = plan_overlaps(list(carries.values()), given)
+    plan = plan or plan_overlaps(list(carries.values()), given)
     laps = {(lap.under, lap.over) for lap in plan.overlaps if lap.under != lap.over} | set(given)
     by_name = {piece.name: piece for piece in pieces}
     steps: list[Step] = []

@@ -146,8 +146,13 @@ def _shared_ground(carries: Sequence[Carry]) -> list[Overlap]:
         over, under = sorted(pair, key=lambda carry: carry.outline.area)
         if not _boxes_meet(over, under):
             continue
-        off = nearest_on(under.on_surface, _places(over))[2]
-        area = float((off < SAME_GROUND).mean() * over.flat.areas.sum())
+        places = _places(over)
+        ground = under.flat.surface
+        could = np.all(
+            (places > ground.min(axis=0) - SAME_GROUND) & (places < ground.max(axis=0) + SAME_GROUND), axis=1
+        )
+        off = nearest_on(under.on_surface, places[could])[2]
+        area = float(np.count_nonzero(off < SAME_GROUND) / len(places) * over.flat.areas.sum())
         if area > LEAST_SHARED:
             nothing = np.zeros((0, 2), dtype=np.int64)
             out.append(Overlap(under.name, over.name, "ground", 0.0, area, nothing))
