@@ -94,6 +94,34 @@ def test_lines_keep_the_comments_between_them() -> None:
     assert "# outer" in changed and "# inner" in changed
 
 
+def test_a_table_inside_a_region_comes_changes_and_goes() -> None:
+    wishes = {"relief.most": 4, "relief.part": None}
+    changed = change(TEXT, "set region", name="side", values=wishes)
+    assert data(changed)["region"][0]["relief"] == {"most": 4}
+    changed = change(changed, "set region", name="side", values={"relief.avoid": [[1, 2, 3.5]]})
+    assert data(changed)["region"][0]["relief"] == {"most": 4, "avoid": [[1, 2, 3.5]]}
+    changed = change(changed, "set region", name="side", values={"relief.most": None, "relief.avoid": None})
+    assert changed == TEXT
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "relief.most = 3 # few\n",
+        "relief = { most = 3, lap = 0.3 } # few\n",
+        "[region.relief]\nmost = 3 # few\n",
+    ],
+)
+def test_a_table_keeps_the_way_it_is_written(written: str) -> None:
+    text = TEXT[: TEXT.index("# colours")].replace("at = [0, 0, 9]\n", "at = [0, 0, 9]\n" + written)
+    changed = change(text, "set region", name="roof", values={"relief.most": 5, "relief.part": True})
+    assert data(changed)["region"][1]["relief"] == data(text)["region"][1]["relief"] | {
+        "most": 5,
+        "part": True,
+    }
+    assert "# few" in changed and changed.splitlines()[: text.count("\n") - 4] == text.splitlines()[:-4]
+
+
 def test_a_value_of_none_takes_the_key_out() -> None:
     changed = change(TEXT, "set region", name="side", values={"unheard_of": None})
     assert "unheard_of" not in data(changed)["region"][0]

@@ -164,10 +164,10 @@ def test_a_place_on_the_body_is_shown_on_the_piece_and_back(visit: Visit) -> Non
 
 def test_film_past_the_edge_and_openings_of_one_region(visit: Visit, job: Path) -> None:
     visit.mark("Left", (0.0, APOTHEM, 0.0))
-    visit.page.locator("details[data-key=edges] summary").click()
+    visit.page.locator("summary", has_text="Edges and details").click()
     visit.page.get_by_label("Film", exact=True).first.select_option("floated")
     visit.until("window.markingPage.state().regions[0].film?.state === 'floated'")
-    visit.page.get_by_label("How far the print runs past the edge, mm").fill("0.7")
+    visit.page.get_by_label("Print past the edge").fill("0.7")
     visit.page.keyboard.press("Tab")
     visit.until("window.markingPage.state().regions[0].edge === 0.7")
     assert 'film = "floated"' in job.read_text() and "edge = 0.7" in job.read_text()

@@ -30,7 +30,7 @@ def change(text: str, what: str, **how: Any) -> str:
     **how
         What the change needs: `name` and `values` for a region; `kind`, `number`
         (from 0) and `values` for a mark; `section` and `values` for a section. A value
-        of None takes its key out.
+        of None takes its key out; "relief.most" is `most` in the table `relief`.
 
     Raises
     ------
@@ -168,9 +168,12 @@ def _rename(document: tomlkit.TOMLDocument, name: str, renamed: str) -> None:
 # ------------------------------------------------------------------ writing
 
 
-def _put(table: Table, values: Mapping[str, Any]) -> None:
+def _put(table: Table | InlineTable, values: Mapping[str, Any]) -> None:
     for key, value in values.items():
-        if value is None:
+        head, _, rest = key.partition(".")
+        if rest:
+            _put_in_table(table, head, {rest: value})
+        elif value is None:
             table.pop(key, None)
         elif key in table and table[key] == value:
             continue  # written another way, perhaps: leave the user's own spelling
@@ -181,21 +184,32 @@ def _put(table: Table, values: Mapping[str, Any]) -> None:
             _insert(table, key, _item(value))
 
 
+def _put_in_table(table: Table | InlineTable, key: str, values: Mapping[str, Any]) -> None:
+    """Change a table inside a table, which comes when it is first needed and goes when it is empty."""
+    if not isinstance(table.get(key), Mapping):
+        table.pop(key, None)
+        kept = {name: value for name, value in values.items() if value is not None}
+        if kept:
+            _insert(table, key, _item(kept))
+        return
+    _put(table[key], values)
+    if not table[key]:
+        del table[key]
+
+
 def _put_inside(old: Any, value: Any) -> bool:
-    """Change a list of tables of the same length entry by entry, so that comments between them stay."""
+    """Change a table, or each of a list of as many, key by key, so that comments and spelling stay."""
+    if isinstance(old, Table | InlineTable) and isinstance(value, Mapping):
+        _put(old, dict.fromkeys([key for key in old if value.get(key) is None]))
+        _put(old, {key: inner for key, inner in value.items() if inner is not None})
+        return True
     if not (isinstance(old, Array) and isinstance(value, list) and len(old) == len(value)):
         return False
     if not all(
         isinstance(a, InlineTable) and isinstance(b, Mapping) for a, b in zip(old, value, strict=True)
     ):
         return False
-    for table, wanted in zip(old, value, strict=True):
-        for key in [key for key in table if wanted.get(key) is None]:
-            del table[key]
-        for key, inner in wanted.items():
-            if inner is not None and table.get(key) != inner:
-                table[key] = _item(inner)
-    return True
+    return all([_put_inside(table, wanted) for table, wanted in zip(old, value, strict=True)])
 
 
 def _keeping_comment(old: Any, new: Item) -> Item:
@@ -204,8 +218,11 @@ def _keeping_comment(old: Any, new: Item) -> Item:
     return new
 
 
-def _insert(table: Table, key: str, item: Item) -> None:
+def _insert(table: Table | InlineTable, key: str, item: Item) -> None:
     """Add a key below the table's last key, above the blank lines and comments that follow it."""
+    if isinstance(table, InlineTable):
+        table.append(key, item)
+        return
     tail = _cut_tail(table)
     table.add(key, item)
     _give_tail(table, tail)

@@ -13,7 +13,7 @@ from starlette.routing import Route
 from unwrap.errors import BadInput
 from unwrap.job import Job
 from unwrap.job_regions import RegionMark
-from unwrap.page import shown, telling
+from unwrap.page import fields, shown, telling
 from unwrap.page.asked import asked_in, binary, gets, posts, whole, word
 from unwrap.page.bench_work import BenchWork, Worked
 from unwrap.page.session import Session, mark_named
@@ -34,6 +34,7 @@ class Showing:
             {
                 "/": self.page,
                 "/static/{name}": self.static,
+                "/fields": self.fields,
                 "/state": self.state,
                 "/news": self.news,
                 "/body": self.body,
@@ -53,6 +54,10 @@ class Showing:
         if name not in {path.name for path in STATIC.iterdir()}:
             raise BadInput(f"{name}: there is no such part of the page.")
         return FileResponse(STATIC / name, media_type=mimetypes.guess_type(name)[0])
+
+    async def fields(self, request: Request) -> Response:
+        """The table of the settings that the page has fields for."""
+        return JSONResponse(fields.told())
 
     async def state(self, request: Request) -> Response:
         """The job as it stands."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from typing import Any
 
 import numpy as np
+from pydantic import BaseModel
 from scipy.spatial import cKDTree
 
 from unwrap.errors import BadInput
@@ -34,7 +36,8 @@ def state(session: Session, work: BenchWork) -> dict[str, Any]:
     }
     try:
         job = session.job()
-        answer |= _job(job)
+        written = tomllib.loads(session.text)
+        answer |= _job(job, written)
         bench = session.on_bench()
         low, high = bench.body.bounds
         answer["body"] = {
@@ -45,23 +48,40 @@ def state(session: Session, work: BenchWork) -> dict[str, Any]:
             "repairs": list(bench.body.repairs),
         }
         answer["regions"] = [region_line(work, job, mark) for mark in job.region]
+        for line, own in zip(
+            answer["regions"], _as_written(job.region, written.get("region", [])), strict=True
+        ):
+            line["own"] = own
     except BadInput as error:
         answer["error"] = str(error)
     return answer
 
 
-def _job(job: Job) -> dict[str, Any]:
+def _job(job: Job, written: dict[str, Any]) -> dict[str, Any]:
     answer: dict[str, Any] = {
         "name": job.job.name,
-        "scale": job.job.scale,
+        "scale": written["job"]["scale"],
         "source": job.body.model_dump(),
         "film": job.film.model_dump(),
         "window": list(job.film.film.window),
-        "print": {"sheet": job.print.sheet, "minLine": job.print.min_line},
+        "print": _as_written(job.print, written.get("print", {})),
     }
     for kind in _MARKS:
-        answer[kind] = [mark.model_dump(exclude_none=True) for mark in getattr(job, kind)]
+        answer[kind] = _as_written(getattr(job, kind), written.get(kind, []))
     return answer
+
+
+def _as_written(checked: Any, written: Any) -> Any:
+    """What the job says, checked: its own settings alone, and lengths with the units they were given in."""
+    if isinstance(checked, BaseModel):
+        checked = {key: getattr(checked, key) for key in checked.model_fields_set}
+    if isinstance(checked, dict):
+        raw = written if isinstance(written, dict) else {}
+        return {key: _as_written(value, raw.get(key)) for key, value in checked.items() if value is not None}
+    if isinstance(checked, list | tuple):
+        same = isinstance(written, list) and len(written) == len(checked)
+        return [_as_written(value, written[i] if same else None) for i, value in enumerate(checked)]
+    return written if isinstance(checked, float) and isinstance(written, str) else checked
 
 
 def region_line(work: BenchWork, job: Job, mark: RegionMark) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import { Camera } from "./camera.js";
 import { Drawing } from "./draw.js";
 import { dropped } from "./dropped.js";
 import { Flat } from "./flat.js";
+import { lastChanged, refuse } from "./forms.js";
 import { showLivery } from "./livery.js";
 import { makeSheets } from "./made.js";
 import { Marking } from "./marking.js";
@@ -20,6 +21,7 @@ const $ = (id) => document.getElementById(id);
 const camera = new Camera();
 const drawing = new Drawing($("body"));
 const painting = new Painting(drawing, () => $("show").value);
+let table = {}; // the settings that have fields, as the program tells them
 let shownForms = ""; // what the forms were built for: they stand as long as that holds
 
 const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), drawn: $("drawn"), here: $("here"), ruler: $("body-ruler") }, {
@@ -41,16 +43,23 @@ function say(sentence) {
   $("sentence").hidden = !sentence;
 }
 
-// True where it went well; else the sentence is shown and what is on the page is made true again.
+// True where it went well; else the sentence is shown, at the field that was changed if there is
+// one, and what is on the page is made true again.
 async function guarded(doing) {
+  const field = lastChanged();
   try {
     say(null);
     await doing();
     return true;
   } catch (error) {
-    say(error.message);
-    if (error.stale) await refresh(await get("state"), true);
-    else restore();
+    if (error.stale) {
+      say(error.message);
+      await refresh(await get("state"), true);
+      return false;
+    }
+    await restore();
+    const sentence = error.message.replace(`${store.state?.file}: `, "");
+    if (!field || !refuse(field, sentence)) say(sentence);
     return false;
   }
 }
@@ -149,10 +158,10 @@ function showLists() {
   const now = JSON.stringify([state.revision, state.body?.key, chosen, region?.error]);
   if (now === shownForms) return;
   shownForms = now;
-  showSettings($("settings"), state, region, { change, attempt: (values) => marking.attempt(values), rename, reflect });
-  const place = (prompt, then) => marking.place(prompt, then);
-  showLivery($("livery"), state, region, { change, place });
-  if (state.source) showWhole($("whole"), state, { change, place, sendFile: dropFile, seen: () => camera.view });
+  const act = { table, change, place: (prompt, then) => marking.place(prompt, then) };
+  showSettings($("settings"), state, region, { ...act, attempt: (values) => marking.attempt(values), rename, reflect });
+  showLivery($("livery"), state, region, act);
+  if (state.source) showWhole($("whole"), state, { ...act, sendFile: dropFile, seen: () => camera.view });
   view.limits.setWithin(region && !region.mirror_of ? region.within : null, state.body);
 }
 
@@ -192,7 +201,11 @@ async function follow() {
 }
 
 const ready = (async () => {
-  await guarded(async () => refresh(await get("state")));
+  await guarded(async () => {
+    const asked = [get("fields"), get("state")];
+    table = await asked[0];
+    await refresh(await asked[1]);
+  });
   if (store.state) follow();
 })();
 

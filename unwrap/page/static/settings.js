@@ -1,11 +1,11 @@
 // The settings of the chosen region.
 
-import { button, choice, colour, field, make, number, rebuild, text } from "./forms.js";
+import { setting, settings } from "./fields.js";
+import { button, choice, colour, details, field, make, rebuild, text } from "./forms.js";
 
-const SIDES = ["bottom", "top", "front", "rear", "left", "right"];
 const FILMS = ["as the job", "floated", "set", "softened", "measured"];
 
-// `act` has: change(what, how), attempt(values), rename(name, renamed), reflect(name)
+// `act` has: table, change(what, how), attempt(values), rename(name, renamed), reflect(name), place(prompt, then)
 export function showSettings(part, state, region, act) {
   if (!region) { rebuild(part); return; }
   const set = (values) => act.change("set region", { name: region.name, values });
@@ -13,33 +13,23 @@ export function showSettings(part, state, region, act) {
   rebuild(part,
     make("h2", { textContent: region.name }),
     region.error && region.key === region.doneKey ? make("p", { className: "warn", textContent: region.error }) : null,
-    field("Name", text("name", region.name, (name) => name && name !== region.name && act.rename(region.name, name))),
+    field("Name", text("region name", region.name, (name) => name && name !== region.name && act.rename(region.name, name))),
     fill(state, region, act),
-    ...(region.mirror_of ? [make("p", { className: "small", textContent: `The reflection of ${region.mirror_of}.` })] : own(state, region, set, act)),
-    field("Spare copies", number("spares", region.spares, (spares) => set({ spares }), { min: 0, max: 20, step: 1, placeholder: "by risk" })),
+    ...(region.mirror_of ? [make("p", { className: "small", textContent: `The reflection of ${region.mirror_of}, which has its settings.` })] : own(state, region, set, act)),
+    setting({ key: "spares", label: "Spare copies", kind: "number", usual: "by risk" }, region.own, set, { key: "region" }),
     make("div", { className: "row" },
       region.mirror_of || reflected ? null : button("Reflect to the other side", () => act.reflect(region.name), { data: { key: "reflect" } }),
       button("Remove this region", () => act.change("remove region", { name: region.name }), { data: { key: "remove" } })));
 }
 
 function own(state, region, set, act) {
+  const usual = { bridge: region.bridgeUsed.toFixed(2), edge: region.edgeUsed.toFixed(2) };
   return [
     crease(region, set, act),
     joined(region, set),
-    details("trims", "Trimmed to", Object.keys(region.within).length > 0, trims(region, state, set)),
-    details("edges", "Edges, details and film", false,
-      field("Carry over details to", number("bridge", region.bridge, (bridge) => set({ bridge }),
-        { min: 0, label: "Carry over details up to this size, mm", placeholder: region.bridgeUsed.toFixed(2) }), "mm"),
-      field("Openings", choice("openings", region.openings, ["cut", "cover"], (openings) => set({ openings }))),
-      field("Print past the edge", number("edge", region.edge, (edge) => set({ edge }),
-        { min: 0, max: 5, label: "How far the print runs past the edge, mm", placeholder: region.edgeUsed.toFixed(2) }), "mm"),
-      field("Joint at", choice("joint", region.joint, SIDES, (joint) => set({ joint }))),
-      ...film(region, set)),
+    details("trims", "Trimmed to", [trims(region, state, set)], Object.keys(region.within).length > 0),
+    ...settings(act.table.region, region.own, set, { key: "region", place: act.place, usual }, { "Edges and details": [film("region film", region.film, set, true)] }),
   ];
-}
-
-function details(key, title, open, ...children) {
-  return make("details", { data: { key }, open }, make("summary", { textContent: title }), ...children);
 }
 
 // The colour of the fill that covers the region alone; one that covers others too is changed below.
@@ -54,14 +44,15 @@ function fill(state, region, act) {
     number < 0 ? make("span", { className: "small", textContent: "none yet" }) : "");
 }
 
-function film(region, set) {
-  const measured = region.film && region.film.stretch !== null;
-  const limits = (key) => number(`film ${key}`, measured ? 100 * region.film[key] : null,
-    (v) => v !== null && set({ film: { stretch: region.film.stretch, compression: region.film.compression, [key]: v / 100 } }),
-    { min: 0, max: 99, label: `Measured ${key} of this region's film, per cent` });
-  const pick = choice("film", measured ? "measured" : region.film?.state ?? FILMS[0], FILMS, (state) =>
-    set({ film: state === FILMS[0] ? null : state === "measured" ? { stretch: 0.04, compression: 0.01 } : state }));
-  return [field("Film", pick), measured ? field("Stretch, shrinking %", limits("stretch"), limits("compression")) : null];
+// How limp the film is: a region's own, or the job's.
+export function film(key, film, set, isOwn) {
+  const measured = film && film.stretch !== null;
+  const put = (values) => set(isOwn ? { film: values.state && Object.keys(values).length === 1 ? values.state : values } : { state: null, stretch: null, compression: null, ...values });
+  const pick = choice(key, measured ? "measured" : film?.state ?? FILMS[isOwn ? 0 : 2], FILMS.slice(isOwn ? 0 : 1), (state) =>
+    (state === FILMS[0] ? set({ film: null }) : put(state === "measured" ? { stretch: 0.04, compression: 0.01 } : { state })));
+  const limit = (end, label) => setting({ key: end, label, kind: "number", unit: "%" }, { [end]: Number((100 * film[end]).toFixed(3)) },
+    (values) => put({ stretch: film.stretch, compression: film.compression, [end]: typeof values[end] === "number" ? values[end] / 100 : values[end] ?? 0 }), { key });
+  return make("div", {}, field("Film", pick), measured ? limit("stretch", "It stretches by") : null, measured ? limit("compression", "It shrinks by") : null);
 }
 
 function crease(region, set, act) {
@@ -74,23 +65,9 @@ function crease(region, set, act) {
 }
 
 function trims(region, state, set) {
-  const rows = ["x", "y", "z"].map((axis, i) => {
-    const pair = region.within[axis];
-    const put = (end, value) => {
-      const whole = pair ? [...pair] : [state.body.low[i], state.body.high[i]].map((v) => Math.round(v * 100) / 100);
-      if (value !== null) whole[end] = value;
-      const within = { ...region.within, [axis]: value === null ? undefined : whole };
-      if (value === null) delete within[axis];
-      set({ within: Object.keys(within).length ? within : null });
-    };
-    return make("div", { className: "field" },
-      make("span", { textContent: { x: "x, to the front, mm", y: "y, to the left, mm", z: "z, up, mm" }[axis] }),
-      make("div", { className: "row" },
-        number(`${axis} low`, pair?.[0], (v) => put(0, v), { label: `From ${axis}, mm`, placeholder: state.body.low[i].toFixed(1) }), "to",
-        number(`${axis} high`, pair?.[1], (v) => put(1, v), { label: `To ${axis}, mm`, placeholder: state.body.high[i].toFixed(1) })));
-  });
+  const one = { key: "within", label: "Limits, mm", kind: "limits", help: "x to the front, y to the left, z up" };
   const all = button("No limits", () => set({ within: null }), { disabled: !Object.keys(region.within).length, data: { key: "no trims" } });
-  return make("div", {}, ...rows, all);
+  return make("div", {}, setting(one, region.own, set, { key: "region", bounds: state.body }), all);
 }
 
 // What was added, taken away and drawn round, each to be taken back.
