@@ -96,9 +96,9 @@ def put(visit: Visit, heading: str, label: str, value: str, shown: str) -> None:
 @needs_chromium
 def test_what_is_put_in_stands_in_the_file(marked: Visit, job: Path) -> None:
     page, now = marked.page, "window.markingPage.state()"
-    put(marked, "Sheet and spares of paper", "Margin", "0.25 in", f"{now}.print.margin === '0.25 in'")
+    put(marked, "Margin, sheets in hand", "Margin", "0.25 in", f"{now}.print.margin === '0.25 in'")
     put(
-        marked, "Sheet and spares of paper", "Part sheets in hand", "100 x 60", f"{now}.print.in_hand?.length"
+        marked, "Margin, sheets in hand", "Part sheets in hand", "100 x 60", f"{now}.print.in_hand?.length"
     )
     put(marked, "Printer", "Thinnest line", "0.3", f"{now}.print.min_line === 0.3")
     page.get_by_label("black", exact=True).check()
@@ -133,10 +133,10 @@ def test_what_is_put_in_stands_in_the_file(marked: Visit, job: Path) -> None:
 def test_what_cannot_be_is_said_at_its_field(marked: Visit, job: Path) -> None:
     text = job.read_text()
     refused = "document.querySelectorAll('.refused').length === 1"
-    put(marked, "Sheet and spares of paper", "Margin", "150", refused)
+    put(marked, "Margin, sheets in hand", "Margin", "150", refused)
     field = marked.page.get_by_label("Margin", exact=True)
     assert field.input_value() == "150" and field.get_attribute("aria-invalid") == "true"
     assert "margin 150 mm leaves nothing" in marked.page.locator(".refused").inner_text()
     assert marked.said() == "" and job.read_text() == text
-    put(marked, "Sheet and spares of paper", "Margin", "5", "window.markingPage.state().print.margin === 5")
+    put(marked, "Margin, sheets in hand", "Margin", "5", "window.markingPage.state().print.margin === 5")
     assert marked.page.locator(".refused").count() == 0

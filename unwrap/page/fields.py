@@ -141,7 +141,7 @@ BODY: Headed = {
     )
 }
 PRINT: Headed = {
-    "Sheet and spares of paper": (
+    "Margin, sheets in hand": (
         Setting("margin", "Margin", "number", "", MM),
         Setting("gap", "Between pieces", "number", "", MM),
         Setting("grain", "Keep the grain", "flag", "All pieces the same way round on the sheet."),
