@@ -97,9 +97,7 @@ def put(visit: Visit, heading: str, label: str, value: str, shown: str) -> None:
 def test_what_is_put_in_stands_in_the_file(marked: Visit, job: Path) -> None:
     page, now = marked.page, "window.markingPage.state()"
     put(marked, "Margin, sheets in hand", "Margin", "0.25 in", f"{now}.print.margin === '0.25 in'")
-    put(
-        marked, "Margin, sheets in hand", "Part sheets in hand", "100 x 60", f"{now}.print.in_hand?.length"
-    )
+    put(marked, "Margin, sheets in hand", "Part sheets in hand", "100 x 60", f"{now}.print.in_hand?.length")
     put(marked, "Printer", "Thinnest line", "0.3", f"{now}.print.min_line === 0.3")
     page.get_by_label("black", exact=True).check()
     marked.until(f"{now}.print.inks?.length === 5")
