@@ -1,6 +1,10 @@
 """Patches whose flat pieces are known exactly: flats, barrels, cones and caps of a sphere."""
 
+from itertools import pairwise
+
+import mapbox_earcut
 import numpy as np
+import shapely
 
 from unwrap import Film
 from unwrap.flatten.flat_piece import FlatPiece
@@ -108,4 +112,30 @@ def cap(radius=20.0, half_angle=0.6, rings=24, name="dome"):
     c = rho / radius
     direction = points / np.maximum(rho, 1e-300)[:, None]
     surface = np.column_stack([radius * np.sin(c)[:, None] * direction, radius * np.cos(c)])
+    return make_carry(surface, points, np.array(faces), name)
+
+
+def bent_panel(outline, radius, strip=0.5, name="side"):
+    """A flat outline (x along, y up) laid round a barrel along x, in strips so narrow that they lie on it."""
+    _, low, _, high = outline.bounds
+    lines = np.linspace(low, high, int(np.ceil((high - low) / strip)) + 1)
+    number, faces = {}, []
+    for below, above in pairwise(lines):
+        band = shapely.intersection(outline, shapely.box(-1e3, below, 1e3, above))
+        for part in shapely.get_parts(band):
+            if part.geom_type != "Polygon":
+                continue
+            part = shapely.geometry.polygon.orient(part)
+            rings = [np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
+            ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
+            corners = np.round(np.concatenate(rings), 9)
+            own = [number.setdefault(tuple(corner), len(number)) for corner in corners.tolist()]
+            for a, b, c in mapbox_earcut.triangulate_float64(corners, ends).reshape(-1, 3):
+                u, v = corners[b] - corners[a], corners[c] - corners[a]
+                turn = u[0] * v[1] - u[1] * v[0]
+                if abs(turn) > 1e-12:
+                    faces.append([own[a], own[b], own[c]] if turn > 0 else [own[a], own[c], own[b]])
+    points = np.array(list(number))
+    turn = points[:, 1] / radius
+    surface = np.column_stack([points[:, 0], -radius * np.cos(turn), radius * np.sin(turn)])
     return make_carry(surface, points, np.array(faces), name)

@@ -193,7 +193,7 @@ def test_each_corner_may_have_a_style_of_its_own():
     outer = rectangle(2.0).difference(shapely.Polygon([(2, 2), (4, 2), (2, 4)]))
     outer = outer.difference(shapely.box(53, 18, 58, 23)).union(shapely.Point(53, 18).buffer(5, quad_segs=64))
     assert outer.symmetric_difference(shapely.Polygon(paint.area.exterior)).area < 0.02
-    with pytest.raises(BadInput, match='no corner "top left"; its corners are bottom front'):
+    with pytest.raises(BadInput, match='no corner "top left"; its corners are "bottom front" at'):
         lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corners={"top left": ("rounded", 1.0)})
 
 

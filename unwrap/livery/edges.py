@@ -42,8 +42,8 @@ def choose_edges(ground: Ground, edges: str | Sequence[str] = "all") -> list[Edg
     """
     wanted = [edges] if isinstance(edges, str) else list(edges)
     outer, openings = outer_and_openings(ground)
-    named: dict[str, list[Edge]] = {"openings": [edge for loop in openings for edge in _sides(loop)]}
-    named["all"] = [edge for loop in outer for edge in _sides(loop)]
+    named: dict[str, list[Edge]] = {"openings": [edge for loop in openings for edge in sides_of_loop(loop)]}
+    named["all"] = [edge for loop in outer for edge in sides_of_loop(loop)]
     if not set(wanted) <= {"all", "openings"}:
         for name, run in name_runs(ground, outer):
             named.setdefault(name, []).extend(run)
@@ -118,7 +118,7 @@ def name_runs(ground: Ground, loops: Sequence[IntArray]) -> list[tuple[str, list
 
 def split_at_corners(ground: Ground, loop: IntArray) -> list[list[Edge]]:
     """Runs of edges between corners; one run for a loop without corners that faces one way."""
-    sides = _sides(loop)
+    sides = sides_of_loop(loop)
     turn = np.abs(np.pi - ground.angle_sum[loop])
     corners = np.flatnonzero(turn > CORNER)
     if len(corners) == 0:
@@ -148,7 +148,8 @@ def _split_by_direction(ground: Ground, sides: list[Edge]) -> list[list[Edge]]:
     ]
 
 
-def _sides(loop: IntArray) -> list[Edge]:
+def sides_of_loop(loop: IntArray) -> list[Edge]:
+    """The edges of a loop of vertices, in turn."""
     return list(zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True))
 
 

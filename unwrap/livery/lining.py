@@ -11,7 +11,9 @@ from unwrap.errors import BadInput
 from unwrap.livery.beams import Beams
 from unwrap.livery.breaks import dashed, keep_clear
 from unwrap.livery.carry import Carry
-from unwrap.livery.corners import STYLES, Corner, corners_that_fit, find_corners, style_corners, turn_corners
+from unwrap.livery.corner_names import style_corners
+from unwrap.livery.corner_shapes import STYLES, Turn, charted, refuse_corners_cut_off, sides_of, turn_corners
+from unwrap.livery.corners import corners_that_fit, find_corners
 from unwrap.livery.corners_on_joints import corners_on_joints
 from unwrap.livery.edges import choose_edges, outer_and_openings
 from unwrap.livery.ground import Ground
@@ -127,17 +129,26 @@ def lay_lining_over(
             f"{where}: an inset of {inset:.3g} mm and lines {levels[-1] - inset:.3g} mm wide in all "
             "leave nothing of the panel; use a smaller inset or narrower lines"
         )
-    turned: list[tuple[Corner, str, float]] = []
+    turns: list[Turn] = []
     if corner != "square" or corners:
         largest = max([radius, *(size for _, size in (corners or {}).values())])
+        lined = set(chosen)
         reach = 2.6 * (largest + levels[-1] - inset) + 0.6
-        found = [*find_corners(ground, panels[0], reach), *corners_on_joints(ground, panels[0], reach)]
+        found = [
+            *find_corners(ground, panels[0], reach, lined),
+            *corners_on_joints(ground, panels[0], reach),
+        ]
         turned, said = corners_that_fit(
             where, style_corners(where, ground, found, corner, radius, corners or {})
         )
         remarks += said
+        for at, style, size in turned:
+            sides = sides_of(charted(ground, at.chart, panels[0]), reach)
+            if sides is not None:
+                turns.append(Turn(style, size, at.interior, at.chart, sides, at.opening))
+        refuse_corners_cut_off(where, ground, panels[0], turns)
     panels = [
-        turn_corners(ground, parts, turned, float(level - inset))
+        turn_corners(ground, parts, turns, float(level - inset))
         for level, parts in zip(levels, panels, strict=True)
     ]
     gaps = keep_clear(ground, clear, where)
@@ -150,7 +161,7 @@ def lay_lining_over(
         ]
         if dashes:
             middle = float(levels[number] + 0.5 * width)
-            centre = turn_corners(ground, inside(strips, panel, middle), turned, middle - inset)
+            centre = turn_corners(ground, inside(strips, panel, middle), turns, middle - inset)
             areas = [dashed(area, mid, width, dashes) for area, mid in zip(areas, centre, strict=True)]
         for i, area in enumerate(areas):
             area = tidy(minus(area, gaps[i])) if clear else area
