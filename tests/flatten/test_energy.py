@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from unwrap.flatten.energy import Work, Worst, derivatives, energy, forces_of
+from unwrap.flatten.energy import Work, Worst, derivatives, energy, forces_of, stretches
 from unwrap.flatten.metric import metric_of
 
 SURFACE = np.array([[0.0, 0.0, 0.0], [1.0, 0.1, 0.2], [0.3, 0.9, -0.1], [1.2, 1.1, 0.5]])
@@ -17,7 +17,7 @@ def shape(seed):
 
 def gradient(law, points):
     metric = metric_of(SURFACE, FACES)
-    slope, _, _ = derivatives(metric, forces_of(law, metric.areas), points)
+    (slope,), _, _ = derivatives(metric, forces_of(law, metric.areas), points)
     total = np.zeros((4, 2))
     for corner in range(3):
         np.add.at(total, metric.faces[:, corner], slope[:, corner].T)
@@ -82,3 +82,20 @@ def test_clamped_hessian_is_never_negative(seed):
 def test_work_is_the_symmetric_dirichlet_energy_less_its_least():
     s = np.array([0.5, 0.9, 1.0, 1.3])
     assert np.allclose(Work().value(s), s**2 + s**-2 - 2)
+
+
+def test_slopes_of_other_forces_are_the_derivative_of_the_stretches():
+    metric = metric_of(SURFACE, FACES)
+    points = shape(0)
+    f1, f2 = np.array([0.7, 0.2]), np.array([-0.4, 0.5])
+    slope = derivatives(metric, forces_of(Work(), metric.areas), points, (f1, f2))[0][1]
+    found = np.zeros((4, 2))
+    for corner in range(3):
+        np.add.at(found, metric.faces[:, corner], slope[:, corner].T)
+    for vertex in range(4):
+        for axis in range(2):
+            step = np.zeros((4, 2))
+            step[vertex, axis] = 1e-6
+            ends = [stretches(metric, points + sign * step) for sign in (1, -1)]
+            change = sum(f @ (up - down) for f, up, down in zip((f1, f2), *ends, strict=True))
+            assert found[vertex, axis] == pytest.approx(change / 2e-6, rel=1e-6, abs=1e-9)

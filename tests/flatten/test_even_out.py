@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 
 from unwrap import Film, flatten
 from unwrap.flatten import relax
-from unwrap.flatten.energy import slopes, stretches
+from unwrap.flatten.energy import stretches
 from unwrap.flatten.even_out import _ceiling
 from unwrap.flatten.metric import metric_of
 
@@ -84,22 +84,6 @@ def test_it_ends_as_soon_as_all_is_inside_the_window():
     )
 
 
-def test_slopes_are_the_derivative_of_the_stretches():
-    rng = np.random.default_rng(0)
-    surface = np.array([[0.0, 0.0, 0.0], [1.0, 0.1, 0.2], [0.3, 0.9, -0.1]])
-    metric = metric_of(surface, np.array([[0, 1, 2]]))
-    points = surface[:, :2] * 1.2 + 0.1 * rng.normal(size=(3, 2))
-    f1, f2 = np.array([0.7]), np.array([-0.4])
-    found = slopes(metric, f1, f2, points)[:, :, 0]
-    for corner, vertex in enumerate(metric.faces[0]):
-        for axis in range(2):
-            step = np.zeros((3, 2))
-            step[vertex, axis] = 1e-6
-            ends = [stretches(metric, points + sign * step) for sign in (1, -1)]
-            change = sum(f * (up - down) for f, up, down in zip((f1, f2), *ends, strict=True))
-            assert found[axis, corner] == pytest.approx(float(change[0]) / 2e-6, rel=1e-6)
-
-
 def test_ceiling_is_where_its_cost_is_least():
     t = np.random.default_rng(1).uniform(-1.0, 1.0, (2, 40))
     weights, mu = np.full(40, 1.0 / 40), 0.3
@@ -111,5 +95,6 @@ def test_ceiling_is_where_its_cost_is_least():
     best = minimize_scalar(cost, bounds=(1.0, 5.0), method="bounded", options={"xatol": 1e-10})
     # The parabola close to the ceiling must not have come in.
     assert found.top - np.abs(t).max() > 0.2 * mu
-    assert found.top == pytest.approx(best.x, rel=1e-6)
+    # Near the least the cost is off by the square of what the ceiling is.
+    assert found.top == pytest.approx(best.x, rel=1e-4)
     assert found.value == pytest.approx(cost(best.x), rel=1e-9)

@@ -201,25 +201,30 @@ def energy(metric: Metric, weights: FloatArray, law: Law, points: FloatArray) ->
 
 
 def derivatives(
-    metric: Metric, forces: Forces, points: FloatArray
+    metric: Metric, forces: Forces, points: FloatArray, *others: tuple[FloatArray, FloatArray]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """First and (clamped) second derivatives of every face's energy.
 
     Corners are numbered as in `metric.faces`.
 
+    Parameters
+    ----------
+    others : pairs of (m,) float64
+        Other forces (f1', f2') whose slopes are wanted as well.
+
     Returns
     -------
-    slope : (2, 3, m) float64
-        Derivative by x and y of each corner.
+    slope : (1 + others, 2, 3, m) float64
+        Derivative by x and y of each corner: the energy's, and then what the other forces come to.
     same : (3, 3, m) float64
         Entries xx, xy, yy of each corner with itself.
     pair : (4, 3, m) float64
         Entries xx, xy, yx, yy of the corners 0-1, 1-2 and 2-0 (first letter: first corner).
     """
     m = len(metric.base)
-    slope, same, pair = np.empty((2, 3, m)), np.empty((3, 3, m)), np.empty((4, 3, m))
+    slope, same, pair = np.empty((1 + len(others), 2, 3, m)), np.empty((3, 3, m)), np.empty((4, 3, m))
     for part in parts(m):
-        _derivatives(metric, forces, points, part, slope, same, pair)
+        _derivatives(metric, forces, points, others, part, slope, same, pair)
     return slope, same, pair
 
 
@@ -227,6 +232,7 @@ def _derivatives(
     metric: Metric,
     forces: Forces,
     points: FloatArray,
+    others: tuple[tuple[FloatArray, FloatArray], ...],
     part: slice,
     slope: FloatArray,
     same: FloatArray,
@@ -266,10 +272,13 @@ def _derivatives(
         k11 = [k11[0] + vpx * px, k11[1] + vpx * py, k11[2] + vpy * py]
         k12 = [k12[0] + vpx * qx, k12[1] + vpx * qy, k12[2] + vpy * qx, k12[3] + vpy * qy]
         k22 = [k22[0] + vqx * qx, k22[1] + vqx * qy, k22[2] + vqy * qy]
-    for axis in (0, 1):
-        one = f1 * pulls[0][axis] + f2 * pulls[1][axis]
-        two = f1 * pulls[0][2 + axis] + f2 * pulls[1][2 + axis]
-        slope[axis, 1, part], slope[axis, 2, part], slope[axis, 0, part] = one, two, -(one + two)
+    every = ((f1, f2), *((a[part], b[part]) for a, b in others))
+    for kind, (g1, g2) in enumerate(every):
+        for axis in (0, 1):
+            one = g1 * pulls[0][axis] + g2 * pulls[1][axis]
+            two = g1 * pulls[0][2 + axis] + g2 * pulls[1][2 + axis]
+            slope[kind, axis, 1, part], slope[kind, axis, 2, part] = one, two
+            slope[kind, axis, 0, part] = -(one + two)
     # Moving all three corners alike changes nothing: the rows of each block sum to zero.
     k01 = [-(k11[0] + k12[0]), -(k11[1] + k12[2]), -(k11[1] + k12[1]), -(k11[2] + k12[3])]
     k20 = [-(k12[0] + k22[0]), -(k12[2] + k22[1]), -(k12[1] + k22[1]), -(k12[3] + k22[2])]
@@ -278,21 +287,3 @@ def _derivatives(
     for i, (j, k) in enumerate(((0, 0), (1, 2), (3, 3))):
         same[i, 1, part], same[i, 2, part] = k11[i], k22[i]
         same[i, 0, part] = -0.5 * (k01[j] + k01[k] + k20[j] + k20[k])
-
-
-def slopes(metric: Metric, f1: FloatArray, f2: FloatArray, points: FloatArray) -> FloatArray:
-    """(2, 3, m) derivative by the corners of the sum over faces of f1 * s1 + f2 * s2, f1 and f2 (m,) held."""
-    m = len(metric.base)
-    slope = np.empty((2, 3, m))
-    for part in parts(m):
-        found = split(metric, points, part)
-        mean, half = 0.5 * (f1[part] + f2[part]) / found.turn, 0.5 * (f1[part] - f2[part])
-        half = np.divide(half, found.mirror, out=np.zeros_like(half), where=found.mirror > 0.0)
-        e, h, f, g = mean * found.e, mean * found.h, half * found.f, half * found.g
-        across, slant, up = 1.0 / metric.base[part], metric.foot[part], 1.0 / metric.height[part]
-        slant = slant * across * up
-        for axis, (left, right) in enumerate(((e + f, g - h), (h + g, e - f))):
-            slope[axis, 1, part] = across * left - slant * right
-            slope[axis, 2, part] = up * right
-    slope[:, 0] = -(slope[:, 1] + slope[:, 2])
-    return slope

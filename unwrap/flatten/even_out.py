@@ -27,7 +27,7 @@ import numpy as np
 
 from unwrap.arrays import FloatArray
 from unwrap.film import Film
-from unwrap.flatten.energy import derivatives, slopes, stretches
+from unwrap.flatten.energy import derivatives, stretches
 from unwrap.flatten.fronts import NotDefinite
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.newton import ARMIJO, SHIFT, SHY, Problem, first_flip
@@ -37,7 +37,9 @@ from unwrap.flatten.strain import needles
 STEPS = 14  # at most
 FIRST = 0.25  # mu at the beginning, as a share of the worst |t|
 FALL = 0.5  # mu after a step, as a share of mu before it
-LAST = 1e-4  # and at the end: the worst ln sigma is then about this much above the least
+LAST = 2e-4  # and at the end: the worst ln sigma is then about this much above the least
+COARSE = 3000  # faces; below, the mesh itself costs most of half a per cent at 90 degrees,
+LAST_COARSE = 2.5e-5  # and steps are cheap
 ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
 SHORT = 0.5  # a step cut down further than this is taken again with the same mu
 
@@ -74,7 +76,8 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
 
     The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
     -ln(1 - compression)] of ln sigma; its middle is kept. It ends once every face is
-    inside the window, or the worst strain is within about `LAST` of the least there is.
+    inside the window, or the worst strain is within about `LAST` of the least there is
+    (`LAST_COARSE` on coarse patches).
 
     Needles do not count: at each step their own flat shape stands in for their shape on
     the surface, so that they follow their neighbours but cannot flip.
@@ -99,54 +102,57 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
     # Small faces weigh no less than half an ordinary one, or they would lag behind the others.
     weights = np.maximum(areas, 0.5 * float(areas.mean()))
     problem = replace(problem, weights=weights / weights.sum())
+    last = LAST_COARSE if len(areas) < COARSE else LAST
     best, least, mu, top = points, np.inf, 0.0, 0.0
+    stand_in = _stand_in(problem, points, thin)
+    t = _distances(stand_in.metric, points, middle)
     for step in range(STEPS):
-        stand_in = _stand_in(problem, points, thin)
-        t = _distances(stand_in.metric, points, middle)
         assert t is not None
         worst = float(np.abs(t[:, ~thin]).max())
         if worst < least:
             best, least = points, worst
-        if worst <= half or 0.0 < mu <= LAST:
+        if worst <= half or 0.0 < mu <= last:
             return best, step
         if mu == 0.0:
             mu, top = FIRST * worst, worst
         taken = _step(stand_in, points, t, middle, mu, top)
         if taken is None:
             return best, step
-        points, top, share = taken
+        points, t, top, share = taken
+        if thin.any():
+            stand_in = _stand_in(problem, points, thin)
+            t = _distances(stand_in.metric, points, middle)
         if share >= SHORT:
-            mu = max(FALL * mu, 0.9 * LAST)
+            mu = max(FALL * mu, 0.9 * last)
     return best, STEPS
 
 
 @on_one_core
 def _step(
     problem: Problem, points: FloatArray, t: FloatArray, middle: float, mu: float, top: float
-) -> tuple[FloatArray, float, float] | None:
-    """One Newton step: the new shape, its ceiling and the share of the step; None if none goes down."""
+) -> tuple[FloatArray, FloatArray, float, float] | None:
+    """One Newton step: the new shape, its t, its ceiling, the share of the step; None if none goes down."""
     metric, weights, system = problem.metric, problem.weights, problem.system
     now = _ceiling(t, weights, mu, top)
     s = np.exp(t + middle)
-    slope = np.where(t < 0.0, -1.0, 1.0) * (now.press - now.rest)
-    force = slope / s
-    bend = (now.stiff + now.rest_stiff - slope) / (s * s)
+    sign = np.where(t < 0.0, -1.0, 1.0)
+    pull = sign * (now.press - now.rest)
+    force = pull / s
+    bend = (now.stiff + now.rest_stiff - pull) / (s * s)
 
     def forces(
         part: slice, s1: FloatArray, s2: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         return force[0, part], bend[0, part], force[1, part], bend[1, part]
 
-    gradient, same, pair = derivatives(metric, forces, points)
-    lift = np.where(t < 0.0, -1.0, 1.0) * (now.stiff - now.rest_stiff) / s
-    right = np.stack(
-        [-system.gather(gradient), system.gather(slopes(metric, lift[0], lift[1], points))], axis=2
-    )
+    lift = sign * (now.stiff - now.rest_stiff) / s
+    slope, same, pair = derivatives(metric, forces, points, (lift[0], lift[1]))
+    right = np.stack([-system.gather(slope[0]), system.gather(slope[1])], axis=2)
+    stiffness = float(same[0].sum() + same[2].sum())
     try:
-        system.factorise(same, pair, SHIFT * float(same[0].sum() + same[2].sum()) * problem.masses)
+        found = system.solve(same, pair, SHIFT * stiffness * problem.masses, right)
     except NotDefinite:
         return None
-    found = system.solve(right)
     give = float((now.stiff + now.rest_stiff).sum())
     share = np.vdot(right[:, :, 1], found[:, :, 0]) / max(
         give - float(np.vdot(right[:, :, 1], found[:, :, 1])), 1e-3 * give
@@ -162,7 +168,7 @@ def _step(
         if new is not None:
             after = _ceiling(new, weights, mu, now.top)
             if after.value <= now.value - ARMIJO * size * promise:
-                return there, after.top, size
+                return there, new, after.top, size
         size *= 0.6
     return None
 
@@ -181,18 +187,18 @@ def _ceiling(t: FloatArray, weights: FloatArray, mu: float, top: float) -> Ceili
     pull = mu * weights
     least = 0.2 * float(size.max())
     for _ in range(50):
-        inside = np.maximum(top - size, rounded)
-        press = pull * (1.0 + (inside - (top - size)) / inside) / inside
-        stiff = pull / (inside * inside)
-        rest = pull / (top + size)
+        near = 1.0 / np.maximum(top - size, rounded)
+        far = 1.0 / (top + size)
+        beyond = 1.0 - (top - size) * near  # 0 up to where the parabola takes over
+        press, rest = pull * near * (1.0 + beyond), pull * far
+        stiff, rest_stiff = pull * near * near, rest * far
         # The presses fall with the ceiling, ever more slowly: Newton's method cannot overshoot for long.
-        change = (float((press + rest).sum()) - 1.0) / float((stiff + rest / (top + size)).sum())
-        if abs(change) <= 1e-9 * top:
+        change = (float((press + rest).sum()) - 1.0) / float((stiff + rest_stiff).sum())
+        if abs(change) <= 1e-4 * mu:  # its square is what the cost is off by
             break
         top = max(top + change, least)
-    beyond = (inside - (top - size)) / inside
-    cost = pull * (0.5 * beyond * beyond + beyond - np.log(inside) - np.log(top + size))
-    return Ceiling(top, top + float(cost.sum()), press, stiff, rest, rest / (top + size))
+    cost = pull * (beyond * (1.0 + 0.5 * beyond) + np.log(near * far))
+    return Ceiling(top, top + float(cost.sum()), press, stiff, rest, rest_stiff)
 
 
 def _stand_in(problem: Problem, points: FloatArray, thin: np.ndarray) -> Problem:

@@ -13,6 +13,8 @@ References
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.linalg import blas, lapack
 
@@ -135,8 +137,20 @@ class Fronts:
                 out[:, a, b] = corner + down + right * lead
         return out
 
-    def factorise(self) -> None:
-        """Cholesky factor, in place of the numbers (entries at their `slots`, zero elsewhere).
+    def solve(self, right: FloatArray) -> FloatArray:
+        """Solution for one or more right sides; the numbers are used up.
+
+        The numbers stand at their `slots`, with zero everywhere else. Each right side is worked
+        on as soon as a front is factorised, while that is still in the processor's cache.
+
+        Parameters
+        ----------
+        right : (n, width, c) float64
+            Right sides, per vertex.
+
+        Returns
+        -------
+        (n, width, c) float64
 
         Raises
         ------
@@ -144,41 +158,30 @@ class Fronts:
         """
         potrf, trsm, syrk = lapack.dpotrf, blas.dtrsm, blas.dsyrk
         add = np.add
-        for (own, side), rest, sums in zip(self._views, self._rests, self._sums, strict=True):
+        columns = right.shape[2]
+        # Right sides one after the other, each in the order of elimination.
+        x = np.ascontiguousarray(right[self._plan.order].reshape(-1, columns).T).T
+        bounds = (self._plan.starts * self.width).tolist()
+        runs = [slice(first, last) for first, last in pairwise(bounds)]
+        for (own, side), rest, sums, far, run in zip(
+            self._views, self._rests, self._sums, self._far, runs, strict=True
+        ):
             rest.fill(0.0)
             for there, part in sums:
                 add(there, part, there)
             _, failed = potrf(own, 1, 0, 1)
             if failed:
                 raise NotDefinite
+            x[run] = mine = trsm(1.0, own, x[run], 0, 1)
             if len(rest):
                 trsm(1.0, own, side, 1, 1, 1, 0, 1)
                 syrk(-1.0, side, 1.0, rest, 0, 1, 1)
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        """Solution for a right side, after `factorise`.
-
-        Parameters
-        ----------
-        right : (n, width, c) float64
-            Right sides, per vertex.
-        """
-        trsm = blas.dtrsm
-        columns = right.shape[2]
-        # Right sides one after the other, each in the order of elimination.
-        x = np.ascontiguousarray(right[self._plan.order].reshape(-1, columns).T).T
-        bounds = (self._plan.starts * self.width).tolist()
-        groups = range(len(self._views))
-        for g in groups:
-            own, side = self._views[g]
-            mine = x[bounds[g] : bounds[g + 1]]
-            mine[...] = trsm(1.0, own, mine, 0, 1)
-            if len(side):
-                x[self._far[g]] -= side @ mine
-        for g in reversed(groups):
-            own, side = self._views[g]
-            mine = x[bounds[g] : bounds[g + 1]]
-            mine[...] = trsm(1.0, own, mine - side.T @ x[self._far[g]] if len(side) else mine, 0, 1, 1)
+                x[far] -= side @ mine
+        for (own, side), far, run in zip(
+            reversed(self._views), reversed(self._far), reversed(runs), strict=True
+        ):
+            mine = x[run] - side.T @ x[far] if len(far) else x[run]
+            x[run] = trsm(1.0, own, mine, 0, 1, 1)
         out = np.empty(right.shape)
         out[self._plan.order] = x.reshape(-1, self.width, columns)
         return out

@@ -82,5 +82,4 @@ class Means:
         numbers.fill(0.0)
         numbers[self._own] = own
         numbers[self._pair] = np.where(held[one] | held[two], 0.0, -weights)
-        self._fronts.factorise()
         return self._fronts.solve(total[:, None, :])[:, 0]

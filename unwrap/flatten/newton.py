@@ -78,13 +78,12 @@ def minimise(
         if done is not None and done(points):
             return points, step
         slope, same, pair = derivatives(metric, forces, points)
-        right = -system.gather(slope)
+        right = -system.gather(slope[0])
         stiff = float(same[0].sum() + same[2].sum())
         try:
-            system.factorise(same, pair, SHIFT * stiff * problem.masses)
+            move = system.solve(same, pair, SHIFT * stiff * problem.masses, right)
         except NotDefinite:
             return points, step
-        move = system.solve(right)
         promise = float(np.vdot(right, move))
         if not np.isfinite(promise) or promise <= 0.0:
             return points, step

@@ -62,11 +62,11 @@ class System:
             out[:, axis] = np.bincount(self.corner.ravel(), slope[axis].ravel(), minlength=self.count)
         return out
 
-    def factorise(self, same: FloatArray, pair: FloatArray, shift: FloatArray) -> None:
-        """Factorise the sum of the face matrices plus `shift` (n,) on the diagonal.
+    def solve(self, same: FloatArray, pair: FloatArray, shift: FloatArray, right: FloatArray) -> FloatArray:
+        """Solution for a right side (n, 2), or several (n, 2, c), of the face matrices' sum.
 
-        `same` and `pair` are those of `energy.derivatives`. Where rounding has left the sum
-        not quite positive definite, the shift is raised until it is.
+        `same` and `pair` are those of `energy.derivatives`; `shift` (n,) is put on the diagonal.
+        Where rounding has left the sum not quite positive definite, the shift is raised until it is.
         """
         fronts, own_slots, pair_slots = self._strain
         numbers = fronts.numbers
@@ -77,6 +77,7 @@ class System:
             np.bincount(edge, part.ravel(), minlength=len(self.edges))
             for part in (pair[0], *crossed, pair[3])
         ]
+        columns = right.reshape(self.count, 2, -1)
         for _ in range(12):
             numbers.fill(0.0)
             numbers[own_slots[0]] = own[0] + shift
@@ -85,13 +86,7 @@ class System:
             for slots, part in zip(pair_slots, between, strict=True):
                 numbers[slots] = part
             try:
-                fronts.factorise()
-                return
+                return fronts.solve(columns).reshape(right.shape)
             except NotDefinite:
                 shift = 100.0 * shift
         raise NotDefinite("the strain system cannot be solved")
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        """Solution for a right side (n, 2), or several (n, 2, c), with the last factor."""
-        columns = right.reshape(self.count, 2, -1)
-        return self._strain[0].solve(columns).reshape(right.shape)

@@ -47,7 +47,6 @@ class Band:
         self._slots = np.concatenate(
             [self._slot(r, c).ravel() for r, c in ((x, x), (y, x), (y, y), (x, u), (x, v), (y, u), (y, v))]
         )
-        self._factor: FloatArray | None = None
 
     def _slot(self, row: IntArray, column: IntArray) -> IntArray:
         low, high = np.minimum(row, column), np.maximum(row, column)
@@ -58,27 +57,25 @@ class Band:
         corner = self.corner.ravel()
         return np.column_stack([np.bincount(corner, s.ravel(), minlength=self.count) for s in slope])
 
-    def factorise(self, same: FloatArray, pair: FloatArray, shift: FloatArray) -> None:
-        """Factorise the sum of the face matrices plus `shift` (n,) on the diagonal, raised where need be."""
+    def solve(self, same: FloatArray, pair: FloatArray, shift: FloatArray, right: FloatArray) -> FloatArray:
+        """(n, 2) solution for a right side (n, 2) of the face matrices' sum.
+
+        `shift` (n,) is put on the diagonal, and raised where need be.
+        """
         numbers = np.concatenate([same.ravel(), pair.ravel()])
         band = np.bincount(self._slots, numbers, minlength=self.height * 2 * self.count)
         band = band.reshape(self.height, 2 * self.count)
-        held = np.empty(2 * self.count)
+        held, ordered = np.empty(2 * self.count), np.empty((self.count, 2))
         held[2 * self.place] = held[2 * self.place + 1] = shift
+        ordered[self.place] = right
         for _ in range(12):
             shifted = band.copy()
             shifted[0] += held
             try:
-                self._factor = cholesky_banded(shifted, overwrite_ab=True, lower=True, check_finite=False)
-                return
+                factor = cholesky_banded(shifted, overwrite_ab=True, lower=True, check_finite=False)
             except LinAlgError:
                 held = 100.0 * held
+                continue
+            found = cho_solve_banded((factor, True), ordered.ravel(), check_finite=False)
+            return found.reshape(-1, 2)[self.place]
         raise NotDefinite("the strain system cannot be solved")
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        """(n, 2) solution for a right side (n, 2), with the last factor."""
-        assert self._factor is not None
-        ordered = np.empty((self.count, 2))
-        ordered[self.place] = right
-        found = cho_solve_banded((self._factor, True), ordered.ravel(), check_finite=False)
-        return found.reshape(-1, 2)[self.place]
