@@ -97,7 +97,9 @@ def dress(
             over = (x, 2 * body.middle - y, z)
             laid = _lay_lettering(lettering, over, number, [carries[name] for name in names])
             _put(names, laid, paints)
-    return run_on(list(carries.values()), paints), list(dict.fromkeys(remarks))
+    if any(paint.kind != "fill" for group in paints.values() for paint in group):
+        paints = run_on(list(carries.values()), paints)
+    return paints, list(dict.fromkeys(remarks))
 
 
 def _there(regions: Sequence[str], carries: Mapping[str, object]) -> list[str]:

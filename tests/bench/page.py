@@ -168,7 +168,7 @@ def measure_piece(name: str, body: trimesh.Trimesh, page: Page, folder: Path) ->
             asked,
         )
         until(page, "window.markingPage.state().canUndo && window.markingPage.settled()")
-        serving.work.forget()
+        serving.work.out.forget()
         first, full = page.evaluate(AGAIN)
         count = page.evaluate("window.markingPage.piece().faces.length / 3")
         print(

@@ -31,7 +31,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film, *, thorough: bool
     film : Film
         What the film can take up.
     thorough : bool
-        False leaves the worst strain as the least work leaves it: a first answer.
+        False leaves the worst strain as the least work leaves it, and the bound at 1: a first answer.
 
     Returns
     -------
@@ -50,7 +50,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film, *, thorough: bool
     new[used] = np.arange(len(used))
     surface, triangles = all_vertices[used], new[all_faces]
     rest = relax(surface, triangles, film, thorough=thorough)
-    bound = bound_of(surface, triangles, rest.least)
+    bound = bound_of(surface, triangles, rest.least) if thorough else 1.0
     return FlatPiece(
         points=rest.points,
         faces=triangles,

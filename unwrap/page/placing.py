@@ -108,8 +108,8 @@ class Placing:
 
     def _pointing_of(self, name: str) -> Pointing | None:
         done = self.work.result(name)
-        if done is None or done.piece is None:
+        if done is None or not done.pieces:
             return None
         if self._pointing.get(name, ("",))[0] != done.key:
-            self._pointing[name] = (done.key, Pointing(done.piece.flat))
+            self._pointing[name] = (done.key, Pointing([piece.flat for piece in done.pieces]))
         return self._pointing[name][1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from unwrap.arrays import FloatArray, IntArray
@@ -13,13 +15,13 @@ class Pointing:
 
     Parameters
     ----------
-    flat : FlatPiece
-        The piece.
+    flats : sequence of FlatPiece
+        The piece, or the parts that a region is shown in.
     """
 
-    def __init__(self, flat: FlatPiece) -> None:
-        self._surface = _Triangles(flat.surface[flat.faces])
-        self._sheet = _Triangles(flat.points[flat.faces])
+    def __init__(self, flats: Sequence[FlatPiece]) -> None:
+        self._surface = _Triangles(np.concatenate([flat.surface[flat.faces] for flat in flats]))
+        self._sheet = _Triangles(np.concatenate([flat.points[flat.faces] for flat in flats]))
 
     def to_flat(self, place: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
         """The flat point of a place near the surface, mm, and how far it is off; None beyond reach."""

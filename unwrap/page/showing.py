@@ -15,8 +15,9 @@ from unwrap.job import Job
 from unwrap.job_regions import RegionMark
 from unwrap.page import fields, shown, telling
 from unwrap.page.asked import asked_in, binary, gets, posts, whole, word
-from unwrap.page.bench_work import BenchWork, Worked
+from unwrap.page.bench_work import BenchWork
 from unwrap.page.session import Session, mark_named
+from unwrap.page.working_out import Worked
 
 STATIC = Path(__file__).parent / "static"
 NEWS_SECONDS = 20.0
@@ -67,6 +68,7 @@ class Showing:
     async def news(self, request: Request) -> Response:
         """Answers as soon as a piece is finished after the given event, or after a while."""
         after = whole(request.query_params.get("after", "0"))
+        self.work.get_ready()  # who waits for news has something to see already
         events = await run_in_threadpool(self.work.wait_for_news, after, NEWS_SECONDS)
         changed = await run_in_threadpool(self.session.follow_file)
         return JSONResponse({"events": events, "revision": self.session.revision, "changed": changed})
@@ -74,10 +76,7 @@ class Showing:
     async def body(self, request: Request) -> Response:
         """The body's mesh."""
         bench = await run_in_threadpool(self.session.on_bench)
-        try:
-            return binary(await run_in_threadpool(shown.body_bytes, bench.body))
-        finally:
-            self.work.get_ready()  # for the first click, now that there is something to see
+        return binary(await run_in_threadpool(shown.body_bytes, bench.body))
 
     async def region(self, request: Request) -> Response:
         """Where a marked region lies on the body."""
@@ -89,19 +88,17 @@ class Showing:
 
     async def piece(self, request: Request) -> Response:
         """A flat piece with what is printed on it."""
-        return JSONResponse(await run_in_threadpool(telling.piece, self._worked(request)))
+        return JSONResponse(await run_in_threadpool(telling.pieces, self._worked(request)))
 
     async def piece_mesh(self, request: Request) -> Response:
         """A flat piece's faces, on the body and on the sheet, with their stretches."""
-        done = self._worked(request)
-        if done.piece is None:
-            raise BadInput(done.error or "this piece is not worked out yet.")
-        return binary(await run_in_threadpool(shown.piece_bytes, done.piece.flat))
+        flats = [piece.flat for piece in self._worked(request).pieces]
+        return binary(await run_in_threadpool(shown.piece_bytes, flats))
 
     def _worked(self, request: Request) -> Worked:
         done = self.work.result(request.path_params["name"])
-        if done is None:
-            raise BadInput("this piece is not worked out yet.")
+        if done is None or not done.pieces:
+            raise BadInput((done and done.error) or "this piece is not worked out yet.")
         return done
 
     async def look_at(self, request: Request) -> Response:

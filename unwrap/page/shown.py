@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -68,28 +69,45 @@ def border_segments(vertices: FloatArray, faces: NDArray[np.int64]) -> FloatArra
     return vertices[edges[first[times == 1]]]
 
 
-def piece_bytes(flat: FlatPiece) -> bytes:
+def piece_bytes(flats: Sequence[FlatPiece]) -> bytes:
     """Places on the surface (f4 x 3), flat points (f4 x 2), faces (u4 x 3), strain colours (u1 x 4).
 
     The fourth byte of a colour is 1 where the face is beyond the film, to be hatched.
     """
-    colours = tones(telling_strain(flat.stretch, flat.film), flat.film, strain_ends(flat))
-    shades = np.column_stack([np.rint(colours * 255), flat.beyond]).astype("u1")
-    return _packed(flat.surface.astype("<f4"), flat.points.astype("<f4"), flat.faces.astype("<u4"), shades)
+    ends = strain_ends(flats)
+    shades = [
+        np.column_stack([np.rint(tones(telling_strain(f.stretch, f.film), f.film, ends) * 255), f.beyond])
+        for f in flats
+    ]
+    before = np.cumsum([0, *(len(flat.points) for flat in flats[:-1])])
+    return _packed(
+        np.concatenate([flat.surface for flat in flats]).astype("<f4"),
+        np.concatenate([flat.points for flat in flats]).astype("<f4"),
+        np.concatenate([f.faces + k for f, k in zip(flats, before, strict=True)]).astype("<u4"),
+        np.concatenate(shades).astype("u1"),
+    )
 
 
-def strain_ends(flat: FlatPiece) -> tuple[float, float]:
-    """Ends of the strain scale: a little past the film's limits, or the worst of the piece."""
-    worst = flat.stretch[:, 0].max() - 1.0, 1.0 - flat.stretch[:, 1].min()
-    return -max(1.5 * flat.film.compression, 0.002, worst[1]), max(1.5 * flat.film.stretch, 0.002, worst[0])
+def strain_ends(flats: Sequence[FlatPiece]) -> tuple[float, float]:
+    """Ends of the strain scale: a little past the film's limits, or the worst of the pieces."""
+    film = flats[0].film
+    worst = (
+        max(flat.stretch[:, 0].max() for flat in flats) - 1.0,
+        1.0 - min(flat.stretch[:, 1].min() for flat in flats),
+    )
+    return -max(1.5 * film.compression, 0.002, worst[1]), max(1.5 * film.stretch, 0.002, worst[0])
 
 
-def strain_scale(flat: FlatPiece, steps: int = 45) -> dict[str, Any]:
+def strain_scale(flats: Sequence[FlatPiece], steps: int = 45) -> dict[str, Any]:
     """The scale's colours from its low to its high end, and the film's limits on it."""
-    low, high = strain_ends(flat)
-    colours = np.rint(tones(np.linspace(low, high, steps), flat.film, (low, high)) * 255).astype(int)
-    limits = [-flat.film.compression, flat.film.stretch]
-    return {"low": low, "high": high, "limits": limits, "colours": colours.tolist()}
+    (low, high), film = strain_ends(flats), flats[0].film
+    colours = np.rint(tones(np.linspace(low, high, steps), film, (low, high)) * 255).astype(int)
+    return {
+        "low": low,
+        "high": high,
+        "limits": [-film.compression, film.stretch],
+        "colours": colours.tolist(),
+    }
 
 
 def drawn(shape: shapely.Geometry) -> str:

@@ -14,9 +14,10 @@ from unwrap.guide.report import per_cent
 from unwrap.job import Job
 from unwrap.job_regions import RegionMark
 from unwrap.make import bridge_of
-from unwrap.page.bench_work import BenchWork, Worked
+from unwrap.page.bench_work import BenchWork
 from unwrap.page.session import GROWN_KEYS, Session
 from unwrap.page.shown import drawn, strain_scale
+from unwrap.page.working_out import Worked
 from unwrap.regions.region import Patch
 
 _SETTINGS = GROWN_KEYS | {"openings", "edge", "joint", "film", "mirror_of", "spares"}
@@ -89,12 +90,12 @@ def region_line(work: BenchWork, job: Job, mark: RegionMark) -> dict[str, Any]:
     done = work.result(mark.name)
     answer = mark.model_dump(include=set(_SETTINGS)) | {
         "name": mark.name,
-        "key": work.key(job, mark),
+        "key": work.out.key(job, mark),
         "within": mark.within.as_dict(),
         "bridgeUsed": bridge_of(job, mark),
         "edgeUsed": job.bleed_of(mark),
         "doneKey": done.key if done else None,
-        "shape": work.grown_key(job, mark),
+        "shape": work.out.grown_key(job, mark),
         "doneShape": done.grown if done else None,
     }
     if done is not None:
@@ -103,47 +104,48 @@ def region_line(work: BenchWork, job: Job, mark: RegionMark) -> dict[str, Any]:
 
 
 def _figures(done: Worked) -> dict[str, Any]:
-    if done.piece is None:
+    if not done.pieces:
         return {"error": done.error}
-    flat = done.piece.flat
+    flats = [piece.flat for piece in done.pieces]
+    film = flats[0].film
     return {
         "error": done.error,
         "first": done.first,
-        "area": float(flat.areas.sum()),
-        "stretch": per_cent(flat.stretch_figures.worst),
-        "compression": per_cent(flat.compression_figures.worst),
-        "window": [per_cent(flat.film.stretch), per_cent(flat.film.compression)],
-        "bound": float(flat.bound),
-        "within_film": flat.within,
-        "cuts": len(flat.cuts),
-        "cutLength": flat.cut_length,
-        "bridged": len(done.piece.patch.details),
-        "remarks": [*done.remarks, *flat.notes],
+        "area": float(sum(flat.areas.sum() for flat in flats)),
+        "stretch": per_cent(max(flat.stretch_figures.worst for flat in flats)),
+        "compression": per_cent(max(flat.compression_figures.worst for flat in flats)),
+        "window": [per_cent(film.stretch), per_cent(film.compression)],
+        "bound": max(float(flat.bound) for flat in flats),
+        "within_film": all(flat.within for flat in flats),
+        "cuts": sum(len(flat.cuts) for flat in flats),
+        "cutLength": sum(flat.cut_length for flat in flats),
+        "parts": len(flats),
+        "bridged": sum(len(piece.patch.details) for piece in done.pieces),
+        "remarks": list(dict.fromkeys([*done.remarks, *(note for flat in flats for note in flat.notes)])),
     }
 
 
-def piece(done: Worked) -> dict[str, Any]:
-    """A flat piece: outline, paints and cuts as paths in mm."""
-    if done.piece is None:
-        raise BadInput(done.error or "this piece is not worked out yet.")
-    found = done.piece
-    low, high = np.array(found.outline.bounds).reshape(2, 2)
+def pieces(done: Worked) -> dict[str, Any]:
+    """A region's flat pieces as they are shown: outlines, paints and cuts as paths in mm."""
+    found = done.pieces
+    bounds = np.array([piece.outline.bounds for piece in found])
     return {
-        "name": found.name,
+        "name": ", ".join(piece.name for piece in found),
         "key": done.key,
-        "low": low.tolist(),
-        "high": high.tolist(),
-        "outline": drawn(found.outline),
+        "low": bounds[:, :2].min(axis=0).tolist(),
+        "high": bounds[:, 2:].max(axis=0).tolist(),
+        "outline": "".join(drawn(piece.outline) for piece in found),
         "paints": [
             {"colour": paint.colour, "label": paint.label, "path": drawn(paint.area)}
-            for paint in found.paints
+            for piece in found
+            for paint in piece.paints
         ],
-        "slits": [slit.round(3).tolist() for slit in found.slits],
-        "front": found.front.tolist(),
-        "up": found.up.tolist(),
-        "scale": strain_scale(found.flat),
-        "details": _details(found.patch),
-        "lift": max((detail.height for detail in found.patch.details), default=0.0),
+        "slits": [slit.round(3).tolist() for piece in found for slit in piece.slits],
+        "front": found[0].front.tolist(),
+        "up": found[0].up.tolist(),
+        "scale": strain_scale([piece.flat for piece in found]),
+        "details": [detail for piece in found for detail in _details(piece.patch)],
+        "lift": max((detail.height for piece in found for detail in piece.patch.details), default=0.0),
     }
 
 

@@ -1,7 +1,8 @@
-"""Turn a piece as a person would hold it: the body's top up, or its front to the left."""
+"""Pieces as a person would hold them: the body's top up, or its front to the left; parts side by side."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,9 @@ import shapely.affinity
 
 from unwrap.arrays import FloatArray
 from unwrap.sheet.piece import Piece
+
+# Between parts of one region that are shown side by side: a share of their height.
+APART = 0.12
 
 
 def upright(piece: Piece) -> Piece:
@@ -19,17 +23,35 @@ def upright(piece: Piece) -> Piece:
     piece : Piece
         As it was finished, at any angle.
     """
-    matrix = _turn(piece)
-    turn = matrix[:, :2].T
+    return _moved(piece, _turn(piece))
+
+
+def beside(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
+    """Pieces in a row from left to right, none over another."""
+    out: list[Piece] = []
+    for piece in pieces:
+        left, bottom, _, top = piece.outline.bounds
+        if out:
+            _, level, right, high = out[-1].outline.bounds
+            apart = APART * max(high - level, top - bottom)
+            shift = np.array([right + apart - left, 0.5 * (level + high - bottom - top)])
+            piece = _moved(piece, np.column_stack([np.eye(2), shift]))
+        out.append(piece)
+    return tuple(out)
+
+
+def _moved(piece: Piece, matrix: FloatArray) -> Piece:
+    """A piece turned and shifted in its plane by a (2, 3) matrix."""
+    turn, shift = matrix[:, :2].T, matrix[:, 2]
     (a, b, x), (d, e, y) = matrix
     return replace(
         piece,
-        flat=replace(piece.flat, points=piece.flat.points @ turn),
+        flat=replace(piece.flat, points=piece.flat.points @ turn + shift),
         outline=shapely.affinity.affine_transform(piece.outline, (a, b, d, e, x, y)),
         outline_curves=tuple(curve.moved(matrix) for curve in piece.outline_curves),
         paints=tuple(paint.moved(matrix) for paint in piece.paints),
-        pierce=np.column_stack([piece.pierce[:, :2] @ turn, piece.pierce[:, 2:]]),
-        slits=tuple(slit @ turn for slit in piece.slits),
+        pierce=np.column_stack([piece.pierce[:, :2] @ turn + shift, piece.pierce[:, 2:]]),
+        slits=tuple(slit @ turn + shift for slit in piece.slits),
         front=piece.front @ turn,
         up=piece.up @ turn,
     )

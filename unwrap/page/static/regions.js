@@ -19,7 +19,8 @@ export function describe(region, state) {
   if (state.busy === region.name) return { text: region.first ? "first shape, working on…" : "being worked out…" };
   if (region.error && region.key === region.doneKey) return { text: region.area ? "livery does not fit" : "cannot be made", warn: true };
   if (region.key !== region.doneKey) return { text: region.first ? "first shape" : "waiting" };
-  const cuts = region.cuts ? `, ${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}` : "";
+  const parts = region.parts > 1 ? `, ${region.parts} pieces` : "";
+  const cuts = parts + (region.cuts ? `, ${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}` : "");
   if (!region.within_film) return { text: `beyond the film${cuts}`, warn: true };
   return { text: `fits${cuts}` };
 }
@@ -30,6 +31,7 @@ export function figures(region) {
   const parts = [`${(region.area / 100).toFixed(1)} cm²`,
     `stretch ${region.stretch} of ${region.window[0]}`, `compression ${region.compression} of ${region.window[1]}`];
   if (region.bound > 1.0005) parts.push(`uncut at least ${(100 * (region.bound - 1)).toFixed(1)} % between them`);
+  if (region.parts > 1) parts.unshift(`${region.parts} pieces that lap over one another`);
   if (region.cuts) parts.push(`${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}, ${region.cutLength.toFixed(1)} mm`);
   if (region.bridged) parts.push(`${region.bridged} detail${region.bridged > 1 ? "s" : ""} carried over`);
   return parts.join(" · ");
