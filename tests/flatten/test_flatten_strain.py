@@ -84,3 +84,23 @@ def test_hundreds_of_needles_down_to_rounding_do_no_harm():
     assert not strain(piece.surface, piece.points, piece.faces).flipped.any()
     assert piece.stretch.max() == pytest.approx(clean.stretch.max(), abs=0.004)
     assert piece.stretch.min() == pytest.approx(clean.stretch.min(), abs=0.004)
+
+
+@pytest.mark.parametrize("height", [1e-4, 1e-6, 1e-8])
+def test_needles_in_most_faces_leave_the_least_worst_strain(height):
+    v, f = surfaces.cap(50.0, 60.0, 800)
+    clean = flatten(v, f, Film(0.001, 0.001))
+    rng = np.random.default_rng(2)
+    extra, faces = [], []
+    for a, b, c in f:
+        if rng.random() < 0.6:
+            middle = 0.5 * (v[a] + v[b])
+            extra.append(middle + height * (v[c] - middle))
+            at = len(v) + len(extra) - 1
+            faces += [[a, b, at], [b, c, at], [c, a, at]]
+        else:
+            faces.append([a, b, c])
+    piece = flatten(np.vstack([v, extra]), np.array(faces), Film(0.001, 0.001))
+    assert not strain(piece.surface, piece.points, piece.faces).flipped.any()
+    worst, plain = (p.stretch[:, 0].max() / p.stretch[:, 1].min() for p in (piece, clean))
+    assert worst == pytest.approx(plain, rel=0.002)

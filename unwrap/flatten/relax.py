@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from unwrap.flatten.start import round_start
 from unwrap.flatten.strain import excess, needles, strain
 
 SQUASHED = 0.02  # a development that squashes no face below this is a better start than a round outline
+# Needles are held no lower than this against their base while the worst strain is lowered: a step stops short
+# of the first flip, and would otherwise be no longer than the lowest needle is high.
+LOW = 1e-4
 ENOUGH = 1e-5  # the work's last step promises no more than this share of it
 
 
@@ -93,7 +96,7 @@ def relax(
     least = points
     stretch = strain(surface, points, faces).stretch
     if thorough and float(excess(stretch, film).max()) > 1.0:
-        points, more = even_out(problem, points, film)
+        points, more = _evened_out(problem, points, film)
         steps += more
         stretch = strain(surface, points, faces).stretch
     worst = float(excess(stretch, film).max())
@@ -101,8 +104,9 @@ def relax(
 
 
 def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
+    thin = needles(metric)
     for points in developments(metric, problem.system):
-        upright = _with_needles_upright(metric, points)
+        upright = _with_tips_placed(metric, points, thin)
         if stretches(metric, upright)[1].min() > SQUASHED:
             return upright
     loops = boundary_loops(metric.faces)
@@ -116,12 +120,11 @@ def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
     )
 
 
-def _with_needles_upright(metric: Metric, points: FloatArray) -> FloatArray:
-    """The shape with the tips of needles put back to where their own faces want them.
+def _with_tips_placed(metric: Metric, points: FloatArray, thin: np.ndarray) -> FloatArray:
+    """The shape with the tips of needles put to where their own faces want them.
 
     Least squares leave a needle's tip a hair off, which is much beside its height.
     """
-    thin = needles(metric)
     if not thin.any():
         return points
     points = points.copy()
@@ -132,6 +135,21 @@ def _with_needles_upright(metric: Metric, points: FloatArray) -> FloatArray:
         across = np.column_stack([-along[:, 1], along[:, 0]])
         points[tip] = points[a] + share[:, None] * along + rise[:, None] * across
     return points
+
+
+def _evened_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
+    """`even_out` with the lowest needles held higher meanwhile."""
+    metric = problem.metric
+    low = needles(metric) & (metric.height < LOW * metric.base)
+    if low.any():
+        held = replace(metric, height=np.where(low, LOW * metric.base, metric.height))
+        lifted = _with_tips_placed(held, points, low)
+        if _unflipped(held, lifted):
+            evened, steps = even_out(replace(problem, metric=held), lifted, film)
+            evened = _with_tips_placed(metric, evened, low)
+            if _unflipped(metric, evened):
+                return evened, steps
+    return even_out(problem, points, film)
 
 
 def _unflipped(metric: Metric, points: FloatArray) -> bool:
