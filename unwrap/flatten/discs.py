@@ -171,12 +171,13 @@ class Discs:
         radius = np.concatenate([[0.0], np.cumsum(gain)])
         reach = np.concatenate([[0.0], np.cumsum(width * largest_back)])
         whole = min([low for low, _ in blocked], default=np.inf)
+        circles = Circles(self, corner, distance)
         best = 1.0
         for level in np.unique(np.linspace(RINGS / LEVELS, RINGS, LEVELS).astype(int)):
             t = level * width
             if any(low <= t <= high for low, high in blocked):
                 continue
-            length = self._length(corner, distance, t)
+            length = circles.length(t)
             round_ = 2.0 * np.pi * radius[level] / length
             for (_, high), girth in zip(blocked, self.girths, strict=True):
                 if high < t:
@@ -186,21 +187,44 @@ class Discs:
             if t >= whole:
                 continue
             part = np.flatnonzero((most > t) & (least < t))
+            # No need to cut the faces if even whole ones would not make the area large enough.
+            if np.sqrt(self.areas[near[least < t]].sum() / np.pi) <= best * reach[level]:
+                continue
             cut = sum(_sector(corners[part, k], corners[part, (k + 1) % 3], t) for k in range(3))
             inside = float(self.areas[near[most <= t]].sum())
             inside += float((self.areas[near[part]] * cut / self.sheet_areas[near[part]]).sum())
             best = max(best, np.sqrt(inside / np.pi) / reach[level])
         return float(best)
 
-    def _length(self, corner: FloatArray, distance: FloatArray, t: float) -> float:
+
+class Circles:
+    """Round one centre: how long the circles on the sheet are on the surface.
+
+    Parameters
+    ----------
+    discs : Discs
+    corner : (n, 2) float64
+        The points as seen from the centre.
+    distance : (n,) float64
+        Their distances from it.
+    """
+
+    def __init__(self, discs: Discs, corner: FloatArray, distance: FloatArray) -> None:
+        self.gram, self.pairs = discs.gram, discs.pairs
+        one, two = discs.edges.T
+        self.start, self.step = corner[one], corner[two] - corner[one]
+        self.square = np.einsum("ij,ij->i", self.step, self.step)
+        self.mid = np.einsum("ij,ij->i", self.start, self.step) / self.square
+        self.far = np.maximum(distance[one], distance[two])
+        self.start_square = np.einsum("ij,ij->i", self.start, self.start)
+        # Square of the distance of the whole line that the edge lies on: never more than its own.
+        self.near = self.start_square - self.mid**2 * self.square
+
+    def length(self, t: float) -> float:
         """Length on the surface of the circle of radius t, from above; inf where it cannot be had."""
-        a, b = corner[self.edges[:, 0]], corner[self.edges[:, 1]]
-        da, db = distance[self.edges[:, 0]], distance[self.edges[:, 1]]
-        maybe = np.flatnonzero((np.maximum(da, db) >= t) & (_gap(np.zeros(2), a, b) <= t))
-        a, step = a[maybe], (b - a)[maybe]
-        square = np.einsum("ij,ij->i", step, step)
-        mid = np.einsum("ij,ij->i", a, step) / square
-        inside = mid**2 - (np.einsum("ij,ij->i", a, a) - t * t) / square
+        maybe = np.flatnonzero((self.far >= t) & (self.near < t * t))
+        a, step, mid = self.start[maybe], self.step[maybe], self.mid[maybe]
+        inside = mid**2 - (self.start_square[maybe] - t * t) / self.square[maybe]
         root = np.sqrt(np.maximum(inside, 0.0))
         angles, left, right = [], [], []
         for sign in (-1.0, 1.0):
