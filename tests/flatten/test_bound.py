@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from unwrap import Film
 from unwrap.flatten import distortion_bound, flatten
-from unwrap.flatten.discs import Discs, _extreme, _sector
+from unwrap.flatten.discs import Circles, Discs, _extreme, _sector
 from unwrap.flatten.energy import stretches
 from unwrap.flatten.metric import metric_of
 
@@ -106,7 +106,7 @@ def test_circle_length_is_the_length_on_the_surface(seed):
     discs = Discs(v, f, flat)
     centre = np.array([0.3, -0.2]) + 0.01 * seed
     corner = flat - centre
-    length = discs._length(corner, np.hypot(*corner.T), 15.0)
+    length = Circles(discs, corner, np.hypot(*corner.T)).length(15.0)
     # The same circle laid back in many small steps through the faces' own maps.
     turn = np.linspace(0.0, 2 * np.pi, 40001)
     place = centre + 15.0 * np.column_stack([np.cos(turn), np.sin(turn)])
