@@ -70,11 +70,11 @@ def make_all(jobs: Sequence[Path], out: Path, workers: int, screen: Console, com
     return max(outcome.status for outcome in outcomes)
 
 
-def _make_one(job: Path, out: Path, tell: Tell) -> Outcome:
+def _make_one(job: Path, out: Path, tell: Tell, processes: int | None = None) -> Outcome:
     from unwrap.make import make
 
     try:
-        result = make(job, out, tell=tell)
+        result = make(job, out, tell=tell, processes=processes)
     except BadInput as error:
         return Outcome(job, out, 2, (str(error),))
     except MemoryError:
@@ -115,7 +115,7 @@ def _side_by_side(
     ):
         told: Queue[Telling] = manager.Queue()
         running = [
-            pool.submit(_in_a_process, number, job, folder, told)
+            pool.submit(_in_a_process, number, job, folder, told, 1 if workers > 1 else None)
             for number, (job, folder) in enumerate(zip(jobs, folders, strict=True))
         ]
         over = Event()
@@ -148,8 +148,8 @@ def _listen(told: Queue[Telling], bar: Progress, tasks: list[TaskID], over: Even
         bar.update(tasks[number], completed=share, doing=doing)
 
 
-def _in_a_process(number: int, job: Path, out: Path, told: Queue[Telling]) -> Outcome:
-    return _make_one(job, out, lambda doing, share: told.put((number, doing, share)))
+def _in_a_process(number: int, job: Path, out: Path, told: Queue[Telling], processes: int | None) -> Outcome:
+    return _make_one(job, out, lambda doing, share: told.put((number, doing, share)), processes)
 
 
 def _outcome(future: Future[Outcome], job: Path, out: Path) -> Outcome:

@@ -13,7 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from unwrap.arrays import IntArray
+from unwrap.alongside import Alongside, timed
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.bench import Bench, Flattened, NumberedSet, Result
 from unwrap.body.body import Body
 from unwrap.body.read import load_body
@@ -54,12 +55,16 @@ from unwrap.sheet.outline import finish_piece
 from unwrap.sheet.piece import Piece
 from unwrap.soundness import flaws_that_matter, size_warnings
 
+# A region of fewer faces is laid flat before a helper has begun.
+WORTH_A_HELPER = 2000
 # How far a piece runs on under another at a joint, mm: more than it is likely to slip (common
 # practice, no source).
 AT_JOINTS = 0.3
 
 
-def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> Result:
+def make(
+    job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent, processes: int | None = None
+) -> Result:
     """Make everything that a job asks for and write it into a folder.
 
     Parameters
@@ -70,6 +75,9 @@ def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> R
         Where to write; all files at once, or none.
     tell : callable, optional
         Told what is being done and the share that is done.
+    processes : int, optional
+        How many processes work on it; one per processor where nothing is said. The result is
+        the same.
 
     Returns
     -------
@@ -84,9 +92,9 @@ def make(job_path: str | Path, out_dir: str | Path, *, tell: Tell = silent) -> R
     tell("reading the body", 0.0)
     with watch("read"):
         bench = open_job(job_path)
-    with all_at_once(out_dir, stale=WRITTEN) as staging:
-        result = make_pieces(bench, watch, tell)
-        report = write_results(bench, result, staging, watch, tell)
+    with all_at_once(out_dir, stale=WRITTEN) as staging, Alongside(processes) as crew:
+        result = make_pieces(bench, watch, tell, crew)
+        report = write_results(bench, result, staging, watch, tell, crew)
         names = sorted(path.relative_to(staging) for path in staging.rglob("*") if path.is_file())
     tell("done", 1.0)
     return replace(result, report=report, files=tuple(Path(out_dir) / name for name in names))
@@ -105,9 +113,9 @@ def lay_out_bench(job: Job, folder: Path) -> Bench:
     return Bench(job, folder, body, outside_faces(body))
 
 
-def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
+def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Alongside | None = None) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
-    job, done = lay_all_flat(bench, watch, tell)
+    job, done = lay_all_flat(bench, watch, tell, crew or Alongside(1))
     tell("laying the livery", 0.65)
     laid = share_edges([(part.patch, part.flat) for part in done.values()])
     done = {
@@ -161,19 +169,36 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> Result:
     return Result(report, first.pieces, first.sheets, further=tuple(sets[1:]), plan=plan)
 
 
-def lay_all_flat(bench: Bench, watch: Stopwatch, tell: Tell = silent) -> tuple[Job, dict[str, Flattened]]:
-    """Every region laid flat, by name, and the job with parted regions replaced by their parts."""
+def lay_all_flat(
+    bench: Bench, watch: Stopwatch, tell: Tell, crew: Alongside
+) -> tuple[Job, dict[str, Flattened]]:
+    """Every region laid flat, by name, and the job with parted regions replaced by their parts.
+
+    Regions are marked one after another here, and laid flat by whoever of the crew is free.
+    """
     job = bench.job
+    own = [mark for mark in job.region if mark.mirror_of is None]
+    tasks = []
+    for number, mark in enumerate(own):
+        tell(f"{mark.name}: marking", 0.05 + 0.2 * number / len(own))
+        with watch("regions"):
+            patch = ready_patch(job, mark, mark_region(bench, mark))
+            weights = cut_cost(job, mark, patch, bench.body, bench.folder)
+        worth = len(own) > 1 and len(patch.faces) > WORTH_A_HELPER
+        tasks.append(crew.submit(timed, _lay_flat, job, mark, patch, *weights, worth=worth))
+    tell("flattening", 0.25)
+    found = crew.results(
+        tasks, lambda number: tell(f"{own[number].name}: flattening", 0.25 + 0.4 * number / len(own))
+    )
     done: dict[str, Flattened] = {}
-    while len(done) < len(job.region):
-        waiting = [mark for mark in job.region if mark.name not in done]
-        # Reflections come after what they reflect, whatever their order in the file.
-        mark = next((mark for mark in waiting if mark.mirror_of is None), waiting[0])
-        tell(f"{mark.name}: flattening", 0.05 + 0.6 * len(done) / len(job.region))
-        parts = flatten_mark(bench, mark, done, watch)
+    for mark, (parts, seconds) in zip(own, found, strict=True):
+        watch.add("flatten", seconds)
+        done |= {part.mark.name: part for part in parts}
         if len(parts) > 1:
             job = with_parts(job, mark.name, len(parts))
-        done |= {part.mark.name: part for part in parts}
+    for mark in job.region:
+        if mark.mirror_of is not None:
+            done[mark.name] = _reflected(bench, mark, done[mark.mirror_of], watch)
     return job, {mark.name: done[mark.name] for mark in job.region}
 
 
@@ -182,18 +207,27 @@ def flatten_mark(
 ) -> list[Flattened]:
     """A marked region laid flat, or the reflection of one that was; several where it has to be parted."""
     if mark.mirror_of is not None:
-        original = done[mark.mirror_of]
-        with watch("regions"):
-            patch = reflect_patch(bench.body, original.patch, mark.name)
-        over = over_reflected(mark, original.mark, original.over)
-        flat = reflect_flat(original.flat, bench.body.middle)
-        return [Flattened(mark, patch, flat, original.under, over)]
+        return [_reflected(bench, mark, done[mark.mirror_of], watch)]
     with watch("regions"):
         patch = ready_patch(bench.job, mark, mark_region(bench, mark))
     with watch("flatten"):
-        flat = relieved(bench.job, mark, patch, bench.body, bench.folder)
-        parts = parted(bench.job, mark, patch, flat) if may_part(mark, flat) else []
-        return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
+        return _lay_flat(bench.job, mark, patch, *cut_cost(bench.job, mark, patch, bench.body, bench.folder))
+
+
+def _lay_flat(
+    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
+) -> list[Flattened]:
+    flat = _relieved(job, mark, patch, cost, keep_clear)
+    parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
+    return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
+
+
+def _reflected(bench: Bench, mark: RegionMark, original: Flattened, watch: Stopwatch) -> Flattened:
+    with watch("regions"):
+        patch = reflect_patch(bench.body, original.patch, mark.name)
+    over = over_reflected(mark, original.mark, original.over)
+    flat = reflect_flat(original.flat, bench.body.middle)
+    return Flattened(mark, patch, flat, original.under, over)
 
 
 def bridge_of(job: Job, mark: RegionMark) -> float:
@@ -229,7 +263,12 @@ def relieved(job: Job, mark: RegionMark, patch: Patch, body: Body, folder: Path)
 
     Body and folder tell where drawn artwork falls, which cuts then keep out of.
     """
-    cost, keep_clear = cut_cost(job, mark, patch, body, folder)
+    return _relieved(job, mark, patch, *cut_cost(job, mark, patch, body, folder))
+
+
+def _relieved(
+    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
+) -> FlatPiece:
     return relieve(
         patch.vertices,
         patch.faces,

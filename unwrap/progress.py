@@ -56,4 +56,8 @@ class Stopwatch:
         try:
             yield
         finally:
-            self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - begun
+            self.add(stage, time.perf_counter() - begun)
+
+    def add(self, stage: str, seconds: float) -> None:
+        """Count time under a stage's name that was spent elsewhere."""
+        self.seconds[stage] = self.seconds.get(stage, 0.0) + seconds

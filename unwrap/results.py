@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from unwrap.alongside import Alongside, timed
 from unwrap.bench import Bench, Result
 from unwrap.film import Film
 from unwrap.guide.content import gather_guide
@@ -40,10 +43,14 @@ WRITTEN = (
 )
 
 
+# The pictures of a smaller body are drawn before a helper has begun.
+WORTH_A_HELPER = 5000
 INITIALS = {"cyan": "c", "magenta": "m", "yellow": "y", "black": "k", "white": "w"}
 
 
-def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, tell: Tell) -> dict[str, Any]:
+def write_results(
+    bench: Bench, result: Result, folder: Path, watch: Stopwatch, tell: Tell, crew: Alongside
+) -> dict[str, Any]:
     """Write all files of a job into a folder.
 
     Parameters
@@ -58,6 +65,8 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
         Counts the time of each kind of file.
     tell : callable
         Told what is being written.
+    crew : Alongside
+        Who draws strain and proof while the rest is written.
 
     Returns
     -------
@@ -65,6 +74,12 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
         The report as it was written.
     """
     job = bench.job
+    worth = len(bench.body.faces) > WORTH_A_HELPER
+    draw = partial(draw_proof, bench.body, result.pieces, folder / "proof.png", title=job.job.name)
+    drawn = {
+        "strain picture": crew.submit(timed, draw_strain, result.pieces, folder / "strain.png", worth=worth),
+        "proof": crew.submit(timed, draw, worth=worth),
+    }
     with watch("files"):
         tell("writing the sheets", 0.75)
         _write_sheets(job, result.sheets, folder)
@@ -72,24 +87,23 @@ def write_results(bench: Bench, result: Result, folder: Path, watch: Stopwatch, 
             inner = folder / f"number-{_file_name(numbered.number)}"
             inner.mkdir()
             _write_sheets(job, numbered.sheets, inner)
-    with watch("strain picture"):
-        tell("drawing the strain", 0.8)
-        draw_strain(result.pieces, folder / "strain.png")
-    with watch("proof"):
-        tell("drawing the proof", 0.85)
-        draw_proof(bench.body, result.pieces, folder / "proof.png", title=job.job.name)
     with watch("guide"):
-        tell("writing the guide", 0.93)
+        tell("writing the guide", 0.8)
         guide = gather_guide(
             bench.body,
             result.pieces,
             result.sheets,
             title=job.job.name,
             warnings=result.report["warnings"],
-            strain=(folder / "strain.png").read_bytes(),
             facts=_facts(job),
             plan=result.plan,
         )
+    tell("drawing the proof", 0.9)
+    for stage, (_, seconds) in zip(drawn, crew.results(list(drawn.values())), strict=True):
+        watch.add(stage, seconds)
+    with watch("guide"):
+        tell("writing the guide", 0.95)
+        guide = replace(guide, strain=(folder / "strain.png").read_bytes())
         (folder / "guide.html").write_text(html_of(guide), encoding="utf-8")
         (folder / "guide.pdf").write_bytes(guide_pdf(guide))
     report = {**result.report, "seconds": clean(watch.seconds)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
 
@@ -40,8 +40,8 @@ class Body:
     repairs: tuple[str, ...] = field(default=())
 
     def __getstate__(self) -> dict[str, object]:
-        """All but what cannot be sent to another process and is soon made again."""
-        return {key: value for key, value in self.__dict__.items() if key != "rays"}
+        """What the body is: all that follows from it is soon made again in another process."""
+        return {own.name: getattr(self, own.name) for own in fields(self)}
 
     @cached_property
     def corners(self) -> FloatArray:
