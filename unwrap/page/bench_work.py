@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 
 from unwrap.errors import BadInput
 from unwrap.job import Job
@@ -57,6 +58,8 @@ class BenchWork:
         self.wake()
 
     def _run(self) -> None:
+        with suppress(BadInput):
+            self.session.on_bench()  # read while the browser opens
         self._ready.wait()
         prepared = None
         while not self._stop:

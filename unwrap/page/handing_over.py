@@ -34,5 +34,8 @@ class HandingOver:
         path = self.making.file(request.path_params["name"])
         shown_here = path.suffix in (".png", ".svg")
         return FileResponse(
-            path, content_disposition_type="inline" if shown_here else "attachment", filename=path.name
+            path,
+            content_disposition_type="inline" if shown_here else "attachment",
+            filename=path.name,
+            headers={"Content-Security-Policy": "default-src 'none'; sandbox"},  # a picture and nothing more
         )

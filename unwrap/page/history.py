@@ -5,6 +5,9 @@ from __future__ import annotations
 import json
 import os
 import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 MOST_STEPS = 300
@@ -23,6 +26,9 @@ class History:
         self._path = job_path.with_name(f".{job_path.name}.steps")
         self.texts: list[str] = []
         self.now = -1
+        self._take_up()
+
+    def _take_up(self) -> None:
         try:
             kept = json.loads(self._path.read_text(encoding="utf-8"))
             texts, now = kept["texts"], kept["now"]
@@ -46,6 +52,11 @@ class History:
         """Whether there is a newer step."""
         return self.now + 1 < len(self.texts)
 
+    def follow(self, text: str) -> None:
+        """Take over a text that another program wrote, with its steps where it has kept them here."""
+        self._take_up()
+        self.add(text)
+
     def add(self, text: str) -> None:
         """Take a text as the newest step; steps that were undone are forgotten."""
         if text == self.text:
@@ -64,6 +75,29 @@ class History:
 
     def _keep(self) -> None:
         write_safely(self._path, json.dumps({"now": self.now, "texts": self.texts}))
+
+
+@contextmanager
+def alone_with(path: Path, patience: float = 3.0) -> Iterator[None]:
+    """Keep other programs like this one from writing a file while the block runs.
+
+    A mark beside the file that is older than `patience`, seconds, was left by a program that
+    was stopped, and is taken over.
+    """
+    mark = path.with_name(f".{path.name}.held")
+    while True:
+        try:
+            os.close(os.open(mark, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            break
+        except FileExistsError:
+            with suppress(OSError):
+                if time.time() - mark.stat().st_mtime > patience:
+                    mark.unlink()
+            time.sleep(0.01)
+    try:
+        yield
+    finally:
+        mark.unlink(missing_ok=True)
 
 
 def write_safely(path: Path, text: str) -> None:

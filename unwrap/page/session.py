@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import threading
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,7 +15,6 @@ import numpy as np
 from unwrap.arrays import BoolArray
 from unwrap.bench import Bench
 from unwrap.body.body import Body
-from unwrap.body.rays import Rays
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.errors import BadInput
@@ -21,7 +22,7 @@ from unwrap.job import Job, parse_job
 from unwrap.job_regions import RegionMark
 from unwrap.make import mark_region
 from unwrap.page.first_look import FirstLook
-from unwrap.page.history import History, write_safely
+from unwrap.page.history import History, alone_with, write_safely
 from unwrap.page.job_text import change
 from unwrap.regions.region import Region
 
@@ -40,11 +41,10 @@ class Stale(Exception):
 
 @dataclass(frozen=True, eq=False)
 class OnBench:
-    """A body that was read, with what pointing at it needs."""
+    """A body that was read; the key names its file as it was then, and how it was read."""
 
     key: str
     body: Body
-    rays: Rays
 
 
 class Session:
@@ -91,7 +91,7 @@ class Session:
             if text == self.text:
                 return False
             self.text = text
-            self.history.add(text)
+            self.history.follow(text)
             self.revision += 1
             return True
 
@@ -110,7 +110,7 @@ class Session:
         BadInput
             If the change leads to a job that cannot be; nothing is changed then.
         """
-        with self.lock:
+        with self._alone():
             self._must_be(revision)
             text = self.text
             for one, inner in how["steps"] if what == "several" else [(what, how)]:
@@ -121,7 +121,7 @@ class Session:
 
     def step(self, revision: int, steps: int) -> None:
         """Undo (-1) or redo (+1)."""
-        with self.lock:
+        with self._alone():
             self._must_be(revision)
             text = self.history.move(steps)
             if text is not None:
@@ -133,6 +133,17 @@ class Session:
             text = change(self.text, "set region", name=name, values=values)
         return mark_named(_parsed(text, self.path.name), str(values.get("name", name)))
 
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """Nobody else changes the job while the block runs, in this program or in another one of its kind."""
+        try:
+            with self.lock, alone_with(self.path):
+                yield
+        except OSError as error:
+            raise BadInput(
+                f"{self.path.name}: its folder cannot be written to ({error.strerror}); nothing was changed."
+            ) from None
+
     def _must_be(self, revision: int) -> None:
         if self.follow_file():
             raise Stale("Another program changed the job file; it is shown anew. Make your change again.")
@@ -140,12 +151,7 @@ class Session:
             raise Stale("Another window changed the job; it is shown anew. Make your change again.")
 
     def _save(self, text: str) -> None:
-        try:
-            write_safely(self.path, text)
-        except OSError as error:
-            raise BadInput(
-                f"{self.path.name}: cannot be written ({error.strerror}); nothing was changed."
-            ) from None
+        write_safely(self.path, text)
         self.text = text
         self.revision += 1
 
@@ -165,7 +171,7 @@ class Session:
         with self._body_lock:
             if self._on_bench is None or self._on_bench.key != key:
                 body = load_body(file, units=source.units, front=source.front, up=source.up)
-                self._on_bench = OnBench(key, body, body.rays)
+                self._on_bench = OnBench(key, body)
                 self._regions.clear()
             return self._on_bench
 
@@ -202,10 +208,10 @@ class Session:
 
     def pick(self, origin: list[float], direction: list[float]) -> tuple[list[float], int] | None:
         """The first place of the body on a ray, mm, and its face; None where the ray misses."""
-        hit = self.on_bench().rays.first(np.array([origin]), np.array([direction]))
+        body = self.on_bench().body
+        hit = body.rays.first(np.array([origin]), np.array([direction]))
         if hit.face[0] < 0:
             return None
-        body = self.on_bench().body
         return (hit.weights[0] @ body.vertices[body.faces[hit.face[0]]]).tolist(), int(hit.face[0])
 
     def region(self, mark: RegionMark, job: Job) -> Region:

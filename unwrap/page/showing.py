@@ -20,7 +20,7 @@ from unwrap.page.session import Session, mark_named
 from unwrap.page.working_out import Worked
 
 STATIC = Path(__file__).parent / "static"
-NEWS_SECONDS = 20.0
+NEWS_SECONDS = 20
 
 
 class Showing:
@@ -66,12 +66,14 @@ class Showing:
         return await state_now(self.session, self.work)
 
     async def news(self, request: Request) -> Response:
-        """Answers as soon as a piece is finished after the given event, or after a while."""
+        """Answers once there is a piece or a change in the file after the given event, or after a while."""
         after = whole(request.query_params.get("after", "0"))
         self.work.get_ready()  # who waits for news has something to see already
-        events = await run_in_threadpool(self.work.wait_for_news, after, NEWS_SECONDS)
-        changed = await run_in_threadpool(self.session.follow_file)
-        return JSONResponse({"events": events, "revision": self.session.revision, "changed": changed})
+        for _ in range(NEWS_SECONDS):
+            events = await run_in_threadpool(self.work.wait_for_news, after, 1.0)
+            if await run_in_threadpool(self.session.follow_file) or events > after:
+                break
+        return JSONResponse({"events": events, "revision": self.session.revision})
 
     async def body(self, request: Request) -> Response:
         """The body's mesh."""

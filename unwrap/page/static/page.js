@@ -1,6 +1,6 @@
 // The page: keeps what is shown in step with the job, and joins its parts.
 
-import { get, send, sendFile } from "./ask.js";
+import { get, getBytes, send, sendFile } from "./ask.js";
 import { BodyView } from "./body.js";
 import { Camera } from "./camera.js";
 import { Drawing } from "./draw.js";
@@ -77,14 +77,14 @@ async function restore() {
 
 // ------------------------------------------------------------------ the job
 
-async function refresh(next, keepSentence = false) {
+async function refresh(next, keepSentence = false, coming = null) {
   const former = store.state;
   if (!take(next)) return;
   const { state } = store;
   if (state.error) say(state.error);
   else if (!keepSentence || former?.error) say(null);
   if (state.body && state.body.key !== store.bodyKey) {
-    const mesh = await fetchBody();
+    const mesh = await fetchBody(coming);
     for (const name of [...drawing.patches.keys()]) drawing.dropPatch(name);
     drawing.setBody(...mesh);
     camera.fit(state.body.low, state.body.high);
@@ -202,9 +202,10 @@ async function follow() {
 
 const ready = (async () => {
   await guarded(async () => {
-    const asked = [get("fields"), get("state")];
+    const asked = [get("fields"), get("state"), getBytes("body")]; // all at once, for the first picture
+    asked[2].catch(() => {}); // the state says what is wrong with the body
     table = await asked[0];
-    await refresh(await asked[1]);
+    await refresh(await asked[1], false, asked[2]);
   });
   if (store.state) follow();
 })();

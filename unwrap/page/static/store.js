@@ -49,8 +49,9 @@ function numbersOf(bits) {
   return numbers.slice(0, count);
 }
 
-export async function fetchBody() {
-  const bytes = await getBytes("body");
+// `coming` is the answer to an earlier request for the body, null where there was none.
+export async function fetchBody(coming) {
+  const bytes = await (coming ?? getBytes("body"));
   store.bodyKey = store.state.body.key;
   store.shapes.clear();
   store.pieces.clear();
