@@ -116,9 +116,9 @@ def best_by_lot(uncut, film, restarts):
             tip = edge.point(start) + rng.uniform(0.2, 0.9) * (aim - edge.point(start))
             slits.append(Slit(edge, start, tip))
         if not board.mesher.at_fault(tuple(slits)).any():
-            tried.append(settle(board, tuple(slits), 0.94, rounds=60))
+            tried.append(settle(board, board.attempt(tuple(slits)), 0.94, rounds=60))
     tried = sorted((t for t in tried if t.reaches(0.94)), key=lambda t: t.cost)
-    found = [finish(board, t, ground, film)[0] for t in tried[:4]]
+    found = [finish(board, [t], ground, film)[0] for t in tried[:4]]
     return min((f.piece.cut_length for f in found if f is not None and f.good), default=np.inf)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -19,7 +20,9 @@ class CannotDraw(ValueError):
     """The curve leaves the patch, touches another cut, or is too short for the mesh."""
 
 
-def draw_curve(ground: Ground, curve: FloatArray, *, from_edge: bool = True) -> tuple[Ground, IntArray]:
+def draw_curve(
+    ground: Ground, curve: FloatArray, *, from_edge: bool = True, to_edge: bool = False
+) -> tuple[Ground, IntArray]:
     """Split faces so that a curve runs along edges.
 
     The curve is taken as the line where the signed distance to it changes its sign:
@@ -33,7 +36,9 @@ def draw_curve(ground: Ground, curve: FloatArray, *, from_edge: bool = True) -> 
         Polyline in the chart, mm, sampled closely where it bends.
     from_edge : bool
         Whether the first point is moved to the nearest edge of the patch (as a relief
-        cut's is). The last point is the tip, inside the patch or on its edge.
+        cut's is).
+    to_edge : bool
+        Whether the last point is. Else it is the tip, inside the patch or on its edge.
 
     Returns
     -------
@@ -48,14 +53,18 @@ def draw_curve(ground: Ground, curve: FloatArray, *, from_edge: bool = True) -> 
         If no run of faces carries the curve from its first point to its last.
     """
     ground, first = _edge_vertex(ground, curve) if from_edge else _inner_vertex(ground, curve[0])
-    ground, last = _inner_vertex(ground, curve[-1])
+    ground, last = _edge_vertex(ground, curve[::-1]) if to_edge else _inner_vertex(ground, curve[-1])
     if first == last:
         raise CannotDraw("the curve is shorter than the mesh can carry")
     return _along(ground, curve, first, last)
 
 
-def cut_curves(ground: Ground, curves: list[FloatArray]) -> tuple[Ground, list[FloatArray]]:
+def cut_curves(
+    ground: Ground, curves: list[FloatArray], through: Sequence[bool] | None = None
+) -> tuple[Ground, list[FloatArray]]:
     """Draw curves one after the other and part the mesh along each.
+
+    Those marked as `through` end on an edge too.
 
     Returns
     -------
@@ -65,8 +74,8 @@ def cut_curves(ground: Ground, curves: list[FloatArray]) -> tuple[Ground, list[F
         The cuts on the surface, edge to tip, mm.
     """
     cuts = []
-    for curve in curves:
-        ground, chain = draw_curve(ground, curve)
+    for curve, to_edge in zip(curves, through or [False] * len(curves), strict=True):
+        ground, chain = draw_curve(ground, curve, to_edge=to_edge)
         cuts.append(ground.surface[chain])
         ground = ground.opened(chain)
     return ground, cuts

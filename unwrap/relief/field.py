@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import cKDTree
+from scipy.interpolate import CloughTocher2DInterpolator, LinearNDInterpolator
+from scipy.spatial import Delaunay, cKDTree
 
 from unwrap.arrays import FloatArray
 from unwrap.relief.ground import Ground
@@ -17,6 +17,8 @@ FORBIDDEN = 1e3  # price of a millimetre through ground to keep clear
 @dataclass(frozen=True, eq=False)
 class Field:
     """Values over the chart, interpolated between the vertices of a middling copy.
+
+    Places on the surface are interpolated smoothly, so that what depends on them has a slope.
 
     Parameters
     ----------
@@ -32,6 +34,7 @@ class Field:
     price: FloatArray
     clear: np.ndarray
     _between: LinearNDInterpolator
+    _smooth: CloughTocher2DInterpolator
     _near: cKDTree
     _values: FloatArray
 
@@ -43,9 +46,10 @@ class Field:
         larger = np.sqrt(np.linalg.det(np.einsum("nij,nik->njk", slant, slant)))
         scale = 1.0 / np.sqrt(np.maximum(larger, 1e-12))
         values = np.column_stack([ground.surface, whole, slant.reshape(-1, 6), scale])
-        return cls(
-            ground, price, clear, LinearNDInterpolator(ground.chart, values), cKDTree(ground.chart), values
-        )
+        triangles = Delaunay(ground.chart)
+        between = LinearNDInterpolator(triangles, values)
+        smooth = CloughTocher2DInterpolator(triangles, ground.surface, tol=1e-4)
+        return cls(ground, price, clear, between, smooth, cKDTree(ground.chart), values)
 
     def at(self, points: FloatArray) -> FloatArray:
         """(n, 11) surface place, price, (3, 2) derivative of the place by the chart, scale of the chart."""
@@ -60,6 +64,22 @@ class Field:
             values[outside] = found
             values[outside, :3] += np.einsum("nij,nj->ni", slant, step)
         return values
+
+    def places(self, points: FloatArray) -> FloatArray:
+        """(n, 3) places on the surface, mm."""
+        found: FloatArray = self._smooth(points)
+        outside = np.isnan(found[:, 0])
+        if outside.any():
+            found[outside] = self.at(points[outside])[:, :3]
+        return found
+
+    def slants(self, points: FloatArray, step: float) -> FloatArray:
+        """(n, 3, 2) derivative of the place by the chart, over `step` to both sides."""
+        n = len(points)
+        ways = step * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+        nudged = (points[None] + ways[:, None]).reshape(-1, 2)
+        right, left, up, down = np.split(self.places(nudged), [n, 2 * n, 3 * n])
+        return np.stack([right - left, up - down], axis=2) / (2.0 * step)
 
     def scale(self, points: FloatArray) -> FloatArray:
         """(n,) length in the chart over length on the surface, on average over directions."""

@@ -11,10 +11,13 @@ from unwrap.relief.board import Board, Trial
 from unwrap.relief.draw import CannotDraw, cut_curves
 from unwrap.relief.fit import Fit, fit
 from unwrap.relief.ground import Ground
+from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
-from unwrap.relief.slit import Slit, edges_of
+from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
-CLOSE = 0.994  # a reach between this and 1 is deep enough and not too deep
+CLOSE = 0.985  # a reach between this and 1 is deep enough and not too deep
+NEAR = 1.25  # a reach from which deeper cuts along the same lines may do
+ROOM = 0.97  # and so it is between this and 1, where the next trial would cost more than it can save
 
 
 def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
@@ -22,11 +25,9 @@ def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
     edges = edges_of(ground)
     out = []
     for slit in slits:
-        foot = slit.foot
-        places = [edge.nearest(foot) for edge in edges]
-        gaps = [np.linalg.norm(edge.point(s) - foot) for edge, s in zip(edges, places, strict=True)]
-        i = int(np.argmin(gaps))
-        out.append(replace(slit, edge=edges[i], start=places[i]))
+        edge, start = nearest_edge(edges, slit.foot)
+        into = None if slit.into is None else nearest_edge(edges, slit.tip)[0]
+        out.append(replace(slit, edge=edge, start=start, into=into))
     return tuple(out)
 
 
@@ -39,18 +40,42 @@ def cut_and_fit(
     """
     try:
         in_turn = sorted(slits, key=lambda slit: (-slit.edge.length, slit.start % slit.edge.length))
-        cut, cuts = cut_curves(ground, [slit.scaled(factor).curve() for slit in in_turn])
+        curves = [slit.scaled(factor).curve() for slit in in_turn]
+        cut, cuts = cut_curves(ground, curves, [slit.into is not None for slit in in_turn])
     except CannotDraw:
         return None
     return fit(cut, film, cuts, bound=bound, enough=enough)
 
 
 def finish(
-    board: Board, trial: Trial, ground: Ground, film: Film, *, bound: float = 1.0, rounds: int = 12
+    board: Board,
+    trials: list[Trial],
+    ground: Ground,
+    film: Film,
+    *,
+    bound: float = 1.0,
+    most: int | None = None,
+    tries: int = 6,
 ) -> tuple[Fit | None, tuple[Slit, ...]]:
-    """Settle planned slits anew until the real mesh, not only the copy, is just within the film.
+    """Bring the most hopeful of the planned sets just within the film on the real mesh, not only on the copy.
 
-    Each time the copy's target is moved by what the real mesh was off.
+    What the real mesh was off moves the target on the copy; the set is settled anew for that, and where it
+    cannot reach it, another of the planned sets takes its place, or a slit is added.
+
+    Parameters
+    ----------
+    board : Board
+    trials : list of Trial
+        Planned sets, best first.
+    ground : Ground
+        The real mesh.
+    film : Film
+    bound : float
+        Proven bound of the uncut patch.
+    most : int, optional
+        Largest number of slits.
+    tries : int
+        Real flattenings, at most.
 
     Returns
     -------
@@ -59,27 +84,60 @@ def finish(
     slits : tuple of Slit
         Its slits.
     """
-    best, slits = None, trial.slits
-    for _ in range(4):
+    best: Fit | None = None
+    slits: tuple[Slit, ...] = ()
+    trial, waiting = trials[0], [t for t in trials[1:] if len(t.slits) != len(trials[0].slits)]
+    target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
+    last: tuple[float, float] | None = None
+    for k in range(tries):
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
-        if found is None:
-            break
-        if _better(found, best):
+        if found is not None and _better(found, best):
             best, slits = found, trial.slits
-        if found.overlap or (found.good and found.reach > 0.985):
+        stuck = None
+        if found is not None and not found.overlap:
+            if found.good and (found.reach > ROOM or k + 2 >= tries):
+                break
+            if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
+                steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
+            last = trial.need, found.reach
+            change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
+            target = trial.need * float(np.exp(change))
+            stuck = settle(board, trial, target)
+            if np.log(stuck.need / trial.need) / change > 0.5:
+                trial = stuck
+                continue
+            if not found.good and found.reach < NEAR:
+                # No line is better than these, but the same lines cut deeper may do.
+                deeper, factor = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
+                if deeper is not None and _better(deeper, best):
+                    best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
+        if best is not None and best.good:
             break
-        again = settle(
-            board, trial.slits, trial.need * float(np.clip(0.995 / found.reach, 0.8, 1.1)), rounds=rounds
-        )
-        if again.need == trial.need and again.cost == trial.cost:
+        other = _another(board, stuck, waiting, target, most)
+        if other is None:
             break
-        trial = again
-    if best is None or best.overlap or (best.good and best.reach > CLOSE):
-        return best, slits
-    deeper, factor = deepen(ground, slits, film, bound=bound, tries=4, first=best)
-    if deeper is not None and _better(deeper, best):
-        return deeper, tuple(slit.scaled(factor) for slit in slits)
+        trial, last = other, None
     return best, slits
+
+
+def _another(
+    board: Board, stuck: Trial | None, waiting: list[Trial], target: float, most: int | None
+) -> Trial | None:
+    """What to try in the place of a set that cannot reach the target.
+
+    The set with another slit, or the next that waits, whichever is cheaper.
+    """
+    found = []
+    if stuck is not None:
+        found.append(one_more(board, stuck, target, Effort(), MOST if most is None else most))
+    if waiting:
+        found.append(settle(board, waiting.pop(0), target))
+
+    def rank(trial: Trial) -> tuple[bool, float]:
+        there = trial.reaches(1.02 * target)
+        return not there, trial.cost if there else trial.need
+
+    return min((t for t in found if t is not None and np.isfinite(t.need)), key=rank, default=None)
 
 
 def deepen(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from unwrap.arrays import FloatArray, IntArray
 
@@ -103,46 +105,40 @@ class Ground:
         vertex = np.concatenate([self.vertex, np.full(size - n, -1)])
         return Ground(surface, chart, faces, self.face[source[order]], vertex), on_edge, inside
 
-    def opened(self, chain: IntArray) -> Ground:
-        """The ground parted along a chain of vertices joined by edges.
+    def opened(self, *chains: IntArray) -> Ground:
+        """The ground parted along chains of vertices joined by edges.
 
-        The chain's end stays one vertex unless it lies on an edge of the patch; every
-        other vertex of it that the cut parts is doubled. Old vertices keep their numbers.
+        A chain's end stays one vertex unless it lies on an edge of the patch or on another chain; every
+        other vertex that a cut parts is doubled, where cuts branch more than once. Old vertices keep their
+        numbers.
         """
-        around = np.flatnonzero(np.isin(self.faces, chain).any(axis=1))
         n = len(self.surface)
-        cut = set()
-        for a, b in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True):
-            cut |= {(a, b), (b, a)}
-        left_of: dict[tuple[int, int], int] = {}  # directed edge -> the face on its left
-        fans: dict[int, set[int]] = {v: set() for v in chain.tolist()}
-        for f in around.tolist():
-            a, b, c = self.faces[f].tolist()
-            left_of[a, b] = left_of[b, c] = left_of[c, a] = f
-            for v in (a, b, c):
-                if v in fans:
-                    fans[v].add(f)
+        pairs = np.concatenate([np.column_stack([c[:-1], c[1:]]) for c in chains])
+        cut = pairs.min(axis=1) * n + pairs.max(axis=1)
+        around = np.flatnonzero(np.isin(self.faces, pairs).any(axis=1))
+        local = self.faces[around]
+        # Corners at one vertex hang together across every edge that is not cut.
+        start, end = local.ravel(), np.roll(local, -1, axis=1).ravel()
+        corner = np.arange(len(start))
+        after = corner - corner % 3 + (corner + 1) % 3
+        key = np.minimum(start, end) * n + np.maximum(start, end)
+        order = np.argsort(key, kind="stable")
+        same = np.flatnonzero((key[order][1:] == key[order][:-1]) & ~np.isin(key[order][1:], cut))
+        one, two = order[same], order[same + 1]
+        rows, columns = np.concatenate([one, after[one]]), np.concatenate([after[two], two])
+        links = coo_matrix((np.ones(len(rows)), (rows, columns)), shape=(len(start), len(start)))
+        _, fan = connected_components(links, directed=False)
+        # The fan that holds a vertex's first corner keeps its number.
+        where = np.unique(fan, return_index=True)[1]
+        vertex = start[where]
+        by_vertex = np.lexsort((where, vertex))
+        later = by_vertex[1:][vertex[by_vertex][1:] == vertex[by_vertex][:-1]]
+        later = later[np.isin(vertex[later], pairs)]
+        number = vertex.copy()
+        number[later] = n + np.arange(len(later))
         faces = self.faces.copy()
-        copies: list[int] = []
-        for v, waiting in fans.items():
-            first = True
-            while waiting:
-                fan = [waiting.pop()]
-                for f in fan:
-                    k = self.faces[f].tolist()
-                    i = k.index(v)
-                    for edge in ((k[(i + 1) % 3], v), (v, k[i - 1])):
-                        over = left_of.get(edge)
-                        if edge not in cut and over in waiting:
-                            waiting.remove(over)
-                            fan.append(over)
-                if not first:
-                    new = n + len(copies)
-                    copies.append(v)
-                    for f in fan:
-                        faces[f][faces[f] == v] = new
-                first = False
-        c = np.array(copies, dtype=np.int64)
+        faces[around] = number[fan].reshape(-1, 3)
+        c = vertex[later]
         return Ground(
             np.concatenate([self.surface, self.surface[c]]),
             np.concatenate([self.chart, self.chart[c]]),

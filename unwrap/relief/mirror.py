@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_edges
 from unwrap.relief.ground import Ground
-from unwrap.relief.slit import Edge, Slit
+from unwrap.relief.slit import Edge, Slit, nearest_edge
 
 ALIKE = 0.015  # share of the patch's size by which two sides may differ
 ACROSS = np.array([0.0, 1.0, 0.0])  # a vehicle is symmetric about y = 0 first of all
@@ -49,11 +49,10 @@ class Mirror:
 
     def image(self, slit: Slit, edges: list[Edge]) -> Slit:
         """The slit on the other side."""
-        foot = self.reflected(slit.foot)
-        places = [edge.nearest(foot) for edge in edges]
-        gaps = [np.linalg.norm(e.point(s) - foot) for e, s in zip(edges, places, strict=True)]
-        i = int(np.argmin(gaps))
-        return replace(slit, edge=edges[i], start=places[i], tip=self.reflected(slit.tip), bend=-slit.bend)
+        edge, start = nearest_edge(edges, self.reflected(slit.foot))
+        tip = self.reflected(slit.tip)
+        into = None if slit.into is None else nearest_edge(edges, tip)[0]
+        return replace(slit, edge=edge, start=start, tip=tip, bend=-slit.bend, into=into)
 
     def partners(self, slits: tuple[Slit, ...]) -> IntArray | None:
         """Each slit's counterpart, itself if it lies on the line; None if the set is not symmetric."""
@@ -72,7 +71,10 @@ class Mirror:
         for i, j in enumerate(partners.tolist()):
             if i == j:
                 start = slits[i].edge.nearest(self.onto(slits[i].foot))
-                out[i] = replace(slits[i], start=start, tip=self.onto(slits[i].tip), bend=0.0)
+                tip, into = self.onto(slits[i].tip), slits[i].into
+                if into is not None:
+                    tip = into.point(into.nearest(tip))
+                out[i] = replace(slits[i], start=start, tip=tip, bend=0.0)
             elif i < j:
                 out[j] = self.image(slits[i], edges)
         return tuple(out)

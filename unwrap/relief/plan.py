@@ -9,14 +9,15 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
+from unwrap.flatten.edges import boundary_edges
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.mirror import Mirror
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Edge, Slit
 
-TARGET = 0.94  # need on the coarse copy at which the real patch is just within
+TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
 MOST = 8  # slits that are tried where no limit is given
-DEPTHS = ((0.6, 0.0), (0.85, 0.5), (0.85, 0.0))  # share of the way to the heart, and turn, of first slits
+DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Effort:
     rounds : int
         For settling one.
     feet : int
-        Places round the edges where another slit is tried.
+        Places on the edges where another slit is tried.
     changes : int
         How often a slit is added or left out.
     """
@@ -43,7 +44,7 @@ class Effort:
     first: int = 5
     settled: int = 3
     rounds: int = 24
-    feet: int = 14
+    feet: int = 5
     changes: int = 3
 
 
@@ -79,7 +80,7 @@ def plan(
 
     begun = beginnings(board, limit, target, effort)
     begun.sort(key=lambda t: _hope(t, target))
-    found = begun + [settle(board, t.slits, target, rounds=effort.rounds) for t in begun[: effort.settled]]
+    found = begun + [settle(board, t, target, rounds=effort.rounds) for t in begun[: effort.settled]]
     found.sort(key=rank)
     for _ in range(effort.changes if found else 0):
         best = found[0]
@@ -123,7 +124,7 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
     # The best of every count first: what one trial promises says little about other counts.
     place = [sum(len(t.slits) == len(trial.slits) for t in tried[:k]) for k, trial in enumerate(tried)]
     chosen = [tried[k] for k in sorted(range(len(tried)), key=lambda k: place[k])[: effort.begun]]
-    return [settle(board, t.slits, target, rounds=effort.first) for t in chosen]
+    return [settle(board, t, target, rounds=effort.first) for t in chosen]
 
 
 def just_deep_enough(board: Board, slits: Callable[[float], tuple[Slit, ...]], target: float) -> Trial:
@@ -193,32 +194,64 @@ def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | 
         return None
     # Less need and less cost both speak for a rest; one unit of need is worth about the whole cost.
     best = min(left, key=lambda t: t.cost + trial.cost * max(0.0, np.log(t.need / target)))
-    return settle(board, best.slits, target, rounds=effort.rounds)
+    return settle(board, best, target, rounds=effort.rounds)
 
 
 def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> Trial | None:
-    """The set with the slit added that lowers the need most for its cost, settled anew."""
+    """The set with the slit added that lowers the need most for its cost, settled anew.
+
+    Slits are tried where the sheet's edge is longest for what it has to cover: there lips part most.
+    """
     kept = board.symmetry(trial.slits)
     middle = heart(board, None if kept is None else kept[0])
-    total = sum(edge.length for edge in board.edges)
     tried = []
-    for edge in board.edges:
-        for start in np.linspace(0.0, edge.length, max(3, round(effort.feet * edge.length / total)) + 1)[:-1]:
-            foot = edge.point(float(start))
-            inward = edge.inward(float(start), board.spacing)
-            away = float(np.linalg.norm(middle - foot))
-            slit = Slit(edge, float(start), foot + 0.3 * max(away, 4.0 * board.spacing) * inward)
-            added: tuple[Slit, ...] = (slit,)
-            if kept is not None:
-                image = kept[0].image(slit, board.edges)
-                on_line = np.linalg.norm(image.tip - slit.tip) < 2.0 * board.spacing
-                added = (slit,) if on_line else (slit, image)
-            if len(trial.slits) + len(added) > limit:
-                continue
-            new = board.attempt((*trial.slits, *added))
-            if np.isfinite(new.need):
-                tried.append(new)
+    for edge, start in _long_places(board, trial, effort.feet):
+        foot = edge.point(start)
+        inward = edge.inward(start, board.spacing)
+        away = float(np.linalg.norm(middle - foot))
+        slit = Slit(edge, start, foot + 0.3 * max(away, 4.0 * board.spacing) * inward)
+        added: tuple[Slit, ...] = (slit,)
+        if kept is not None:
+            image = kept[0].image(slit, board.edges)
+            on_line = np.linalg.norm(image.tip - slit.tip) < 2.0 * board.spacing
+            added = (slit,) if on_line else (slit, image)
+        if len(trial.slits) + len(added) > limit:
+            continue
+        new = board.attempt((*trial.slits, *added))
+        if np.isfinite(new.need):
+            tried.append(new)
     if not tried:
         return None
     best = min(tried, key=lambda t: t.cost + 2.0 * trial.cost * np.log(t.need / target))
-    return settle(board, best.slits, target, rounds=effort.rounds)
+    return settle(board, best, target, rounds=effort.rounds)
+
+
+def _long_places(board: Board, trial: Trial, count: int) -> list[tuple[Edge, float]]:
+    """Places on the edges where the sheet is longest for what it covers, the best of each edge first."""
+    mesh, surface, points = trial.mesh, trial.surface, trial.points
+    assert mesh is not None and trial.chart is not None and surface is not None and points is not None
+    rim = boundary_edges(mesh.ground.faces)
+    one, two = rim.T
+    excess = np.log(
+        np.linalg.norm(points[one] - points[two], axis=1)
+        / np.linalg.norm(surface[one] - surface[two], axis=1)
+    )
+    found: list[tuple[float, Edge, float]] = []
+    for k, edge in enumerate(board.edges):
+        on = (mesh.edge[one] == k) & (mesh.edge[two] == k)
+        places = np.array([edge.nearest(p) for p in 0.5 * (trial.chart[one[on]] + trial.chart[two[on]])])
+        apart = max(2.0 * board.spacing, edge.length / 12.0)
+        order = np.argsort(-excess[on])
+        chosen: list[float] = []
+        for j in order.tolist():
+            gaps = [
+                abs((places[j] - c + 0.5 * edge.length) % edge.length - 0.5 * edge.length) for c in chosen
+            ]
+            if min(gaps, default=np.inf) > apart:
+                chosen.append(float(places[j]))
+                # The best of every edge is tried whatever it promises.
+                found.append((np.inf if len(chosen) == 1 else float(excess[on][j]), edge, float(places[j])))
+            if len(chosen) == count:
+                break
+    found.sort(key=lambda f: -f[0])
+    return [(edge, place) for _, edge, place in found[: max(count, len(board.edges))]]

@@ -81,21 +81,10 @@ def relieve(
     except ValueError:
         why = "its outline is too intricate to plan relief cuts on"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
-    best: Fit | None = None
     allowed = [t for t in plan(board, most=most) if not _trespasses(board, t, float(price.max()))]
-    seen: set[int] = set()
-    for trial in allowed:
-        # Where the cheapest set fails on the real mesh, sets of other counts are more hopeful than its like.
-        if len(trial.slits) in seen or len(seen) == 4:
-            continue
-        seen.add(len(trial.slits))
-        found = _finished(board, trial, ground, uncut.bound)
-        if found is not None and (
-            best is None or best.overlap or (not found.overlap and found.reach < best.reach)
-        ):
-            best = found
-        if best is not None and best.good:
-            return replace(best.piece, uncut=uncut)
+    best = _finished(board, allowed, ground, uncut.bound, most) if allowed else None
+    if best is not None and best.good:
+        return replace(best.piece, uncut=uncut)
     if best is None or best.overlap:
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
         return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
@@ -116,11 +105,13 @@ def _trespasses(board: Board, trial: Trial, dearest: float) -> bool:
     return any(c > 5.0 * max(dearest, 1.0) * s.chord for c, s in zip(costs, trial.slits, strict=True))
 
 
-def _finished(board: Board, trial: Trial, ground: Ground, bound: float) -> Fit | None:
+def _finished(
+    board: Board, trials: list[Trial], ground: Ground, bound: float, most: int | None
+) -> Fit | None:
     """The piece on the real mesh; where that is fine, slits are settled on the middling copy of it."""
     if len(ground.faces) <= 1.5 * MIDDLING:
-        return finish(board, trial, ground, board.film, bound=bound)[0]
-    rough, slits = finish(board, trial, board.field.ground, board.film)
+        return finish(board, trials, ground, board.film, bound=bound, most=most)[0]
+    rough, slits = finish(board, trials, board.field.ground, board.film, most=most)
     if rough is None:
         return None
     best = None

@@ -8,10 +8,12 @@ from unwrap.arrays import FloatArray
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.slit import Slit
 
+FINE = 0.04  # steps of fewer spacings than this are not worth a trial
+WORTHWHILE = 1e-3  # share of the cost that a step has to promise
 SHORT = 1.2  # a slit of fewer spacings than this may be dropped
 
 
-def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int = 20) -> Trial:
+def settle(board: Board, first: Trial, target: float, *, rounds: int = 20) -> Trial:
     """Least cost near a set of slits at which the need is at most `target`.
 
     Sequential quadratic programming [1]_ in a trust region: each round the slopes of
@@ -22,7 +24,7 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     Parameters
     ----------
     board : Board
-    slits : tuple of Slit
+    first : Trial
         Where to begin.
     target : float
         Largest need allowed.
@@ -39,10 +41,10 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     .. [1] M. J. D. Powell, "A fast algorithm for nonlinearly constrained optimization
        calculations", Lecture Notes in Mathematics 630, 1978 (from memory).
     """
-    kept = board.symmetry(slits)
+    now = first
+    kept = board.symmetry(first.slits)
     if kept is not None:
-        slits = kept[0].made_even(slits, kept[1], board.edges)
-    now = board.attempt(slits)
+        now = board.moved(first, kept[0].made_even(first.slits, kept[1], board.edges))
     best = now
     if not np.isfinite(now.need):
         return now
@@ -52,26 +54,32 @@ def settle(board: Board, slits: tuple[Slit, ...], target: float, *, rounds: int 
     slopes = board.slopes(now)
     ties = _ties(board, now.slits)
     bending = _gentle(board, ties)
-    while board.trials < end and radius > 0.12 * board.spacing:
+    while board.trials < end and radius > FINE * board.spacing:
         need, cost = (slope.ravel() @ ties for slope in slopes)
         # The logarithm of the need is nearer to linear than the need where that is far off.
         step, worth = _step(need, cost, bending, ties, now.need * np.log(target / now.need), radius)
         if worth > 0.0:
             price = max(0.5 * price, 2.0 * worth)
         full = (ties @ step).reshape(-1, Slit.SIZE)
-        new = board.attempt(_moved(board, now.slits, full))
+        if now.reaches(target) and -float(cost @ step) < WORTHWHILE * now.cost:
+            break
+        new = board.moved(now, _moved(board, now.slits, full))
         new = _without_short(board, new, target, price)
         if _better(new, best, target):
             best = new
-        if _merit(new, target, price) >= _merit(now, target, price):
+        better = _merit(new, target, price) < _merit(now, target, price)
+        alike = len(new.slits) == len(now.slits)
+        if better or (alike and new.mesh is now.mesh):
+            # A step too far tells how the slopes turn as well as a good one does.
+            after = board.slopes(new)
+            if alike:
+                turned = (after[1].ravel() @ ties - cost) + worth * (after[0].ravel() @ ties - need)
+                bending = _learnt(bending, step, turned)
+        if not better:
             radius = 0.4 * min(radius, _longest(full))
             continue
         radius = min(max(radius, 2.0 * _longest(full)), 4.0 * board.spacing)
-        after = board.slopes(new)
-        if len(new.slits) == len(now.slits):
-            turned = (after[1].ravel() @ ties - cost) + worth * (after[0].ravel() @ ties - need)
-            bending = _learnt(bending, step, turned)
-        else:
+        if not alike:
             ties = _ties(board, new.slits)
             bending = _gentle(board, ties)
         now, slopes = new, after
@@ -179,7 +187,7 @@ def _restored(board: Board, now: Trial, best: Trial, target: float) -> Trial:
         if steep <= 0.0:
             break
         step = (1.1 * (target - now.need) / steep * along).reshape(-1, Slit.SIZE)
-        new = board.attempt(_moved(board, now.slits, step))
+        new = board.moved(now, _moved(board, now.slits, step))
         if not new.need < now.need:
             break
         now = new

@@ -42,7 +42,7 @@ class Edge:
     def point(self, distance: float | FloatArray) -> FloatArray:
         """The point(s) this far along."""
         d = np.asarray(distance) % self.length
-        i = np.clip(np.searchsorted(self.at, d, side="right") - 1, 0, len(self.ring) - 1)
+        i = np.minimum(self.at.searchsorted(d, side="right") - 1, len(self.ring) - 1)
         share = (d - self.at[i]) / np.maximum(self.at[i + 1] - self.at[i], 1e-300)
         here, there = self.ring[i], self.ring[(i + 1) % len(self.ring)]
         return here + share[..., None] * (there - here)
@@ -69,6 +69,14 @@ def edges_of(ground: Ground) -> list[Edge]:
     return sorted(edges, key=lambda edge: -edge.length)
 
 
+def nearest_edge(edges: list[Edge], point: FloatArray) -> tuple[Edge, float]:
+    """The edge that a point lies on or next to, and how far along."""
+    places = [edge.nearest(point) for edge in edges]
+    gaps = [float(np.linalg.norm(e.point(s) - point)) for e, s in zip(edges, places, strict=True)]
+    i = int(np.argmin(gaps))
+    return edges[i], places[i]
+
+
 @dataclass(frozen=True, eq=False)
 class Slit:
     """One relief cut in the chart: a parabola's arc from an edge to its tip.
@@ -83,12 +91,15 @@ class Slit:
         Its inner end, mm.
     bend : float
         How far the middle stands to the left of the straight line, mm.
+    into : Edge, optional
+        The other edge, where the slit runs through to one: its tip keeps to that.
     """
 
     edge: Edge
     start: float
     tip: FloatArray
     bend: float = 0.0
+    into: Edge | None = None
 
     SIZE = 4  # numbers that describe it
 
@@ -98,7 +109,10 @@ class Slit:
 
     def with_numbers(self, numbers: FloatArray) -> Slit:
         """The slit with other numbers."""
-        return replace(self, start=float(numbers[0]), tip=np.array(numbers[1:3]), bend=float(numbers[3]))
+        tip = np.array(numbers[1:3])
+        if self.into is not None:
+            tip = self.into.point(self.into.nearest(tip))
+        return replace(self, start=float(numbers[0]), tip=tip, bend=float(numbers[3]))
 
     @property
     def foot(self) -> FloatArray:
@@ -112,21 +126,39 @@ class Slit:
 
     def curve(self) -> FloatArray:
         """(33, 2) points from the edge to the tip."""
-        return self.curve_from(self.foot)
+        return self.at(np.linspace(0.0, 1.0, SAMPLES))
 
-    def curve_from(self, foot: FloatArray) -> FloatArray:
-        """The same with its foot moved."""
-        t = np.linspace(0.0, 1.0, SAMPLES)[:, None]
+    def at(self, share: FloatArray) -> FloatArray:
+        """(k, 2) points at shares of the way from the foot (0) to the tip (1)."""
+        foot, t = self.foot, share[:, None]
         chord = self.tip - foot
-        left = np.array([-chord[1], chord[0]]) / max(float(np.linalg.norm(chord)), 1e-12)
+        left = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), 1e-12)
         return foot + t * chord + 4.0 * t * (1.0 - t) * self.bend * left
 
+    def slopes(self, share: FloatArray) -> FloatArray:
+        """(4, k, 2) how the points at these shares move with each of the slit's numbers."""
+        foot, t = self.foot, share[:, None]
+        chord = self.tip - foot
+        length = max(float(np.hypot(*chord)), 1e-12)
+        ahead, left = chord / length, np.array([-chord[1], chord[0]]) / length
+        bow = 4.0 * t * (1.0 - t)
+        # A turn of the chord turns the bow with it: its left goes backwards along it.
+        turn = -bow * self.bend / length * ahead
+        step = 1e-5 * length
+        tangent = (self.edge.point(self.start + step) - self.edge.point(self.start - step)) / (2.0 * step)
+        tips = np.eye(2)
+        if self.into is not None:
+            at = self.into.nearest(self.tip)
+            slide = self.into.point(at + step) - self.into.point(at - step)
+            slide /= max(float(np.hypot(*slide)), 1e-300)
+            tips = np.outer(slide, slide)
+        by_tip = [t * d + (left @ d) * turn for d in tips]
+        return np.stack([(1.0 - t) * tangent - (left @ tangent) * turn, *by_tip, bow * left])
+
     def scaled(self, factor: float) -> Slit:
-        """The same line, cut `factor` times as deep."""
-        t = factor
-        foot, chord = self.foot, self.tip - self.foot
-        left = np.array([-chord[1], chord[0]]) / max(float(np.linalg.norm(chord)), 1e-12)
+        """The same line, cut `factor` times as deep; one that runs through stays as it is."""
+        if self.into is not None:
+            return self
         # A part of a parabola is a parabola whose sagitta goes with the square of its length,
         # and whose chord turns a little.
-        tip = foot + t * chord + 4.0 * t * (1.0 - t) * self.bend * left
-        return replace(self, tip=tip, bend=self.bend * t * t)
+        return replace(self, tip=self.at(np.array([factor]))[0], bend=self.bend * factor * factor)

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.relief.coarse import conforming, is_sound, lattice, resample
+from unwrap.relief.drag import TrialMesh
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
@@ -85,53 +86,55 @@ class TrialMesher:
 
     def at_fault(self, slits: tuple[Slit, ...]) -> np.ndarray:
         """(s,) bool: slits that leave the patch or come too near another one."""
+        if not slits:
+            return np.zeros(0, dtype=bool)
         h = self.size(np.array([slit.tip for slit in slits]))
-        outline = self.outline
-        curves = [shapely.LineString(slit.curve()) for slit in slits]
-        ends = [shapely.LineString(slit.curve()[SAMPLES // 4 :]) for slit in slits]
-        bad = np.array([not outline.covers(end) for end in ends], dtype=bool)
-        rim = outline.boundary
-        bad |= np.array(
-            [
-                shapely.distance(rim, shapely.Point(slit.tip)) < 0.4 * k
-                for slit, k in zip(slits, h, strict=True)
-            ]
+        points = np.stack([slit.curve() for slit in slits])
+        curves = shapely.linestrings(points)
+        through = np.array([slit.into is not None for slit in slits])
+        quarter = SAMPLES // 4
+        ends = np.where(
+            through,
+            shapely.linestrings(points[:, quarter:-quarter]),
+            shapely.linestrings(points[:, quarter:]),
         )
-        for i in range(len(slits)):
-            for j in range(i):
-                if shapely.distance(curves[i], curves[j]) < 0.5 * max(h[i], h[j]):
-                    bad[[i, j]] = True
-        return bad
+        bad = ~np.asarray(shapely.covers(self.outline, ends))
+        tips = shapely.distance(self.outline.boundary, shapely.points(points[:, -1]))
+        bad |= ~through & (tips < 0.4 * h)
+        one, two = np.triu_indices(len(slits), 1)
+        near = shapely.distance(curves[one], curves[two]) < 0.5 * np.maximum(h[one], h[two])
+        bad[one[near]] = True
+        bad[two[near]] = True
+        return np.asarray(bad, dtype=bool)
 
-    def mesh(self, slits: tuple[Slit, ...]) -> Ground | None:
+    def mesh(self, slits: tuple[Slit, ...]) -> TrialMesh | None:
         """The mesh parted along the slits; None where they cannot be cut."""
-        lines = [_points_along(c, self.size(c)) for c in (slit.curve() for slit in slits)]
-        sizes = [float(h[-1]) for h in (self.size(line) for line in lines)]
-        fixed: list[FloatArray] = []
-        chains: list[IntArray] = []
+        along = [_shares_along(slit, self) for slit in slits]
+        lines = [slit.at(share) for slit, share in zip(slits, along, strict=True)]
+        sizes = [float(self.size(line[-1:])[0]) for line in lines]
+        rings: list[FloatArray] = []
+        ends: dict[tuple[int, int], int] = {}
         count = 0
-        rings = []
-        feet: dict[int, int] = {}
         for edge, (at, corner) in zip(self.edges, self._rings, strict=True):
-            places, marks = _with_feet(edge, at, corner, slits, self)
-            for which, mark in marks.items():
-                feet[which] = count + mark
-            rings.append(edge.point(places))
+            places, marks = _with_ends(edge, at, corner, slits, self)
+            ends |= {end: count + mark for end, mark in marks.items()}
+            rings.append(places)
             count += len(places)
-        fixed += rings
-        if len(feet) != len(slits):
-            return None
-        for i, line in enumerate(lines):
-            chains.append(np.concatenate([[feet[i]], count + np.arange(len(line) - 1)]))
-            fixed.append(line[1:])
-            count += len(line) - 1
-        outline = shapely.Polygon(rings[0], rings[1:])
+        fixed = [edge.point(places) for edge, places in zip(self.edges, rings, strict=True)]
+        outline = shapely.Polygon(fixed[0], fixed[1:])
         shapely.prepare(outline)
-        inner = self._round(lines, sizes, outline)
-        if inner is None:
+        chains: list[IntArray] = []
+        for i, (slit, line) in enumerate(zip(slits, lines, strict=True)):
+            free = line[1:] if slit.into is None else line[1:-1]
+            last = [] if slit.into is None else [ends[i, 1]]
+            chains.append(np.concatenate([[ends[i, 0]], count + np.arange(len(free)), last]).astype(np.int64))
+            fixed.append(free)
+            count += len(free)
+        inside = [points for points in fixed[len(rings) :] if len(points)]
+        if inside and not shapely.contains_xy(outline, *np.concatenate(inside).T).all():
             return None
-        tips = [line[1:] for line in lines]
-        if tips and not shapely.contains_xy(outline, *np.concatenate(tips).T).all():
+        inner = self._round(slits, lines, sizes, outline)
+        if inner is None:
             return None
         lengths = np.cumsum([0] + [len(ring) for ring in rings])
         loops = [np.append(np.arange(i, j), i) for i, j in itertools.pairwise(lengths.tolist())]
@@ -141,13 +144,18 @@ class TrialMesher:
         chart, faces, runs = found
         if not is_sound(faces, len(chart), len(rings)):
             return None
-        ground = Ground.of(self.field.at(chart)[:, :3], chart, faces)
-        for chain in runs[len(loops) :]:
-            ground = ground.opened(chain)
-        return ground
+        ground = Ground.of(self.field.places(chart), chart, faces)
+        loops, chains = runs[: len(rings)], runs[len(rings) :]
+        if chains:
+            ground = ground.opened(*chains)
+        return TrialMesh.of(ground, self.edges, slits, rings, loops, chains)
 
     def _round(
-        self, lines: list[FloatArray], sizes: list[float], outline: shapely.Polygon
+        self,
+        slits: tuple[Slit, ...],
+        lines: list[FloatArray],
+        sizes: list[float],
+        outline: shapely.Polygon,
     ) -> FloatArray | None:
         """Lattice points clear of the slits, and rings of points round their tips."""
         inner, rounds = self._lattice, []
@@ -160,18 +168,21 @@ class TrialMesher:
                 return None
         points = shapely.points(inner)
         keep = np.ones(len(inner), dtype=bool)
-        for line, curve, h in zip(lines, curves, sizes, strict=True):
+        for slit, line, curve, h in zip(slits, lines, curves, sizes, strict=True):
             keep &= shapely.distance(points, curve) > 0.6 * self._sizes
+            if slit.into is not None:
+                rounds.append(np.zeros((0, 2)))
+                continue
             keep &= np.linalg.norm(inner - line[-1], axis=1) > 0.9 * h
             ahead = np.arctan2(*(line[-1] - line[-2])[::-1])
             rounds.append(line[-1] + 0.5 * h * np.column_stack([np.cos(RING + ahead), np.sin(RING + ahead)]))
         inner = inner[keep]
         extra = np.concatenate(rounds)
-        marks, local = shapely.points(extra), np.repeat(sizes, len(RING))
+        owner = np.repeat(np.arange(len(rounds)), [len(points) for points in rounds])
+        marks, local = shapely.points(extra), np.array(sizes)[owner]
         fits = shapely.contains_xy(outline, *extra.T) & (shapely.distance(marks, rim) > 0.3 * local)
         for i, curve in enumerate(curves):
-            others = np.arange(len(extra)) // len(RING) != i
-            fits &= ~others | (shapely.distance(marks, curve) > 0.35 * local)
+            fits &= (owner == i) | (shapely.distance(marks, curve) > 0.35 * local)
         extra, local = extra[fits], local[fits]
         if len(extra):
             alone = [len(pair) == 1 for pair in cKDTree(extra).query_ball_point(extra, 0.25 * local)]
@@ -182,33 +193,39 @@ class TrialMesher:
         return np.concatenate([inner, extra])
 
 
-def _points_along(curve: FloatArray, sizes: FloatArray) -> FloatArray:
-    """The curve at even steps of about the spacing, the last one at the tip half as long."""
+def _shares_along(slit: Slit, mesher: TrialMesher) -> FloatArray:
+    """Shares of a slit at even steps of about the spacing; the last one before a tip is half as long."""
+    share = np.linspace(0.0, 1.0, SAMPLES)
+    curve = slit.at(share)
+    sizes = mesher.size(curve)
     step = np.linalg.norm(np.diff(curve, axis=0), axis=1)
     at = np.concatenate([[0.0], np.cumsum(step / (0.4 * (sizes[1:] + sizes[:-1])))])
-    length = at[-1]
-    rest = length - min(0.6, 0.5 * length)
-    places = np.append(np.linspace(0.0, rest, max(1, round(rest)) + 1), length)
-    return np.column_stack([np.interp(places, at, curve[:, k]) for k in (0, 1)])
+    length = float(at[-1])
+    if slit.into is not None:
+        places = np.linspace(0.0, length, max(1, round(length)) + 1)
+    else:
+        rest = length - min(0.6, 0.5 * length)
+        places = np.append(np.linspace(0.0, rest, max(1, round(rest)) + 1), length)
+    return np.interp(places, at, share)
 
 
-def _with_feet(
+def _with_ends(
     edge: Edge, at: FloatArray, corner: np.ndarray, slits: tuple[Slit, ...], mesher: TrialMesher
-) -> tuple[FloatArray, dict[int, int]]:
-    """Places round one edge with the slits' feet put in, and which place is whose foot."""
+) -> tuple[FloatArray, dict[tuple[int, int], int]]:
+    """Places round one edge with the slits' feet and ends put in, and which place is whose (slit, 0 or 1)."""
     owner = {}
     places, keep = at % edge.length, np.ones(len(at), dtype=bool)
+    ends = [((i, 0), slit.foot, slit.start) for i, slit in enumerate(slits) if slit.edge is edge]
+    ends += [((i, 1), slit.tip, edge.nearest(slit.tip)) for i, slit in enumerate(slits) if slit.into is edge]
     added = []
-    for i, slit in enumerate(slits):
-        if slit.edge is not edge:
-            continue
-        h = float(mesher.size(slit.foot[None])[0])
-        foot = slit.start % edge.length
-        gap = np.abs((places - foot + 0.5 * edge.length) % edge.length - 0.5 * edge.length)
+    for end, point, place in ends:
+        h = float(mesher.size(point[None])[0])
+        here = place % edge.length
+        gap = np.abs((places - here + 0.5 * edge.length) % edge.length - 0.5 * edge.length)
         if (corner & (gap < 0.15 * h)).any():
-            foot = float(places[np.argmin(np.where(corner, gap, np.inf))])
+            here = float(places[np.argmin(np.where(corner, gap, np.inf))])
         keep &= corner & (gap > 1e-9) | (gap > 0.45 * h)
-        owner[i] = foot
-        added.append(foot)
+        owner[end] = here
+        added.append(here)
     places = np.sort(np.concatenate([places[keep], added]))
-    return places, {i: int(np.argmin(np.abs(places - foot))) for i, foot in owner.items()}
+    return places, {end: int(np.argmin(np.abs(places - here))) for end, here in owner.items()}
