@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -9,9 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from prism_body import APOTHEM
+from prism_body import APOTHEM, SIDE
 
 from unwrap.page import telling, working_out
+from unwrap.page.bench_work import BenchWork
 from unwrap.page.job_text import change
 from unwrap.page.session import Session, mark_named
 from unwrap.page.shown import piece_bytes
@@ -70,7 +72,9 @@ def even_saddle(size: float, depth: float, steps: int) -> trimesh.Trimesh:
 def answers(out: WorkingOut, name: str) -> Iterator[Worked]:
     job = out.session.job()
     mark = mark_named(job, name)
-    return out.work(job, mark, out.key(job, mark))
+    key = out.key(job, mark)
+    yield from out.at_once(job, mark, key)
+    yield out.whole(job, mark, key)
 
 
 def worked(out: WorkingOut, name: str) -> list[Worked]:
@@ -192,3 +196,40 @@ def test_former_cuts_are_shown_at_once_where_livery_moves_them(flare: WorkingOut
     first = next(answers(flare, "flare"))
     assert first.first and len(first.pieces) == 2
     assert any(paint.colour == "#ff0000" for piece in first.pieces for paint in piece.paints)
+
+
+def test_a_change_shows_though_the_former_piece_is_still_worked_out(
+    sides: WorkingOut, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, go_on = threading.Event(), threading.Event()
+    whole = WorkingOut.whole
+
+    def slow(out: WorkingOut, *task) -> Worked:
+        begun.set()
+        assert go_on.wait(60)
+        return whole(out, *task)
+
+    monkeypatch.setattr(WorkingOut, "whole", slow)
+    session, work = sides.session, BenchWork(sides.session)
+    work.get_ready()
+    assert begun.wait(60)
+    session.do(session.revision, "set region", {"name": "left", "values": {"within": {"x": [-10, 10]}}})
+    work.wake()
+
+    def key_of(name: str) -> str:
+        return work.out.key(session.job(), mark_named(session.job(), name))
+
+    def wait_for(key: str) -> Worked:
+        for _ in range(600):
+            found = work.result("left")
+            if found is not None and found.key == key:
+                return found
+            work.wait_for_news(work.events, 0.1)
+        raise AssertionError("this never came")
+
+    first = wait_for(f"first of {key_of('left')}")
+    assert first.pieces[0].outline.area == pytest.approx(20 * SIDE, rel=1e-3)
+    go_on.set()  # what was worked out for the former state is not taken for the present one
+    full = wait_for(key_of("left"))
+    assert full.pieces[0].flat.areas.sum() == pytest.approx(20 * SIDE, rel=1e-3)
+    work.stop()

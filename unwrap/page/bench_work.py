@@ -1,8 +1,9 @@
-"""Pieces worked out behind the page, one at a time, the one that is looked at first."""
+"""Pieces worked out behind the page: first shapes of all regions, then whole pieces, one at a time."""
 
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 
 from unwrap.errors import BadInput
@@ -11,12 +12,15 @@ from unwrap.job_regions import RegionMark
 from unwrap.page.session import Session
 from unwrap.page.working_out import Worked, WorkingOut
 
+Task = tuple[Job, RegionMark, str]
+
 
 class BenchWork:
     """Keeps the pieces of a session in step with its job.
 
-    A thread of its own works through the regions whose piece is out of date. `events`
-    grows with every piece that is finished, so that a page can wait for news.
+    One thread works out first shapes, another whole pieces, so that a change shows at once
+    though an earlier one is still being worked out; the region that is looked at comes first.
+    `events` grows with every answer, so that a page can wait for news.
     """
 
     def __init__(self, session: Session) -> None:
@@ -24,13 +28,20 @@ class BenchWork:
         self.out = WorkingOut(session)
         self.looked_at: str | None = None
         self.events = 0
-        self.busy: str | None = None
         self._done: dict[str, Worked] = {}
+        self._begun: dict[str, str] = {}  # the state of the job that a region's first shape was tried for
+        self._busy: dict[str, str | None] = {}
+        self._prepared: str | None = None
         self._news = threading.Condition()
         self._ready = threading.Event()
         self._stop = False
-        self._thread = threading.Thread(target=self._run, name="pieces", daemon=True)
-        self._thread.start()
+        for name, work in (("first shapes", self._first), ("pieces", self._piece)):
+            threading.Thread(target=self._run, args=(name, work), name=name, daemon=True).start()
+
+    @property
+    def busy(self) -> str | None:
+        """The region that is worked on."""
+        return next((name for name in self._busy.values() if name), None)
 
     def wake(self) -> None:
         """Look at the job again: it may have changed."""
@@ -38,7 +49,7 @@ class BenchWork:
             self._news.notify_all()
 
     def stop(self) -> None:
-        """End after the piece that is being worked on."""
+        """End after the pieces that are being worked on."""
         self._stop = True
         self.get_ready()
 
@@ -53,48 +64,67 @@ class BenchWork:
             return self.events
 
     def get_ready(self) -> None:
-        """Do ahead what the first click on the body needs, once the body is shown."""
+        """Begin, now that the body is shown."""
         self._ready.set()
         self.wake()
 
-    def _run(self) -> None:
+    # -------------------------------------------------------------- the two threads
+
+    def _run(self, name: str, work: Callable[[], Iterator[tuple[Task, Worked | None]]]) -> None:
+        """Take on one task after the other; wait where there is none."""
         with suppress(BadInput):
             self.session.on_bench()  # read while the browser opens
         self._ready.wait()
-        prepared = None
         while not self._stop:
-            try:
-                following = self._next()
-                body = self.session.on_bench().key
-                if prepared != body:
-                    self.session.get_ready()
-                    prepared = body
-                    continue
-            except BadInput:
-                following = None  # the page shows what is wrong with the job or the body
-            if following is None:
+            found = False
+            with suppress(BadInput):  # the page shows what is wrong with the job or the body
+                for task, worked in work():
+                    found = True
+                    if worked is not None and self._holds(task):
+                        self._done[task[1].name] = worked
+                    self._tell(name, task[1].name)
+            if found:
+                self._tell(name, None)
+            else:
                 with self._news:
                     self._news.wait(timeout=1.0)
-                continue
-            job, mark, key = following
-            self._tell(mark.name)
-            for worked in self.out.work(job, mark, key):
-                self._done[mark.name] = worked
-                self._tell(mark.name)
-            self._tell(None)
 
-    def _tell(self, busy: str | None) -> None:
+    def _first(self) -> Iterator[tuple[Task, Worked | None]]:
+        task = next((one for one in self._tasks() if self._begun.get(one[1].name) != one[2]), None)
+        if task is None:
+            return
+        yield task, None
+        for worked in self.out.at_once(*task):
+            yield task, worked
+        self._begun[task[1].name] = task[2]
+
+    def _piece(self) -> Iterator[tuple[Task, Worked | None]]:
+        tasks = self._tasks()
+        if any(self._begun.get(mark.name) != key for _, mark, key in tasks):
+            return
+        if self._prepared != self.session.on_bench().key:
+            self._prepared = self.session.on_bench().key
+            self.session.get_ready()
+        for task in tasks:
+            done = self._done.get(task[1].name)
+            if done is None or done.key != task[2]:
+                yield task, None
+                yield task, self.out.whole(*task)
+                return
+
+    def _tasks(self) -> list[Task]:
+        """Every region with what names the present state of its pieces, the one looked at first."""
+        job = self.session.job()
+        marks = sorted(job.region, key=lambda mark: mark.name != self.looked_at)
+        return [(job, mark, self.out.key(job, mark)) for mark in marks]
+
+    def _holds(self, task: Task) -> bool:
+        """Whether the job still asks for what was worked out."""
+        return any(mark.name == task[1].name and key == task[2] for _, mark, key in self._tasks())
+
+    def _tell(self, thread: str, busy: str | None) -> None:
         """Give news to whoever waits for it."""
         with self._news:
-            self.busy = busy
+            self._busy[thread] = busy
             self.events += 1
             self._news.notify_all()
-
-    def _next(self) -> tuple[Job, RegionMark, str] | None:
-        job = self.session.job()
-        for mark in sorted(job.region, key=lambda mark: mark.name != self.looked_at):
-            key = self.out.key(job, mark)
-            done = self._done.get(mark.name)
-            if done is None or done.key != key:
-                return job, mark, key
-        return None

@@ -83,13 +83,13 @@ class WorkingOut:
         self.session = session
         self._laid: dict[str, Laid] = {}
         self._painted: dict[str, tuple[str, tuple[Paints, list[str], str | None]]] = {}
-        self._last_patch: tuple[str, Patch] | None = None
+        self._patches: dict[str, Patch] = {}
 
     def forget(self) -> None:
         """Give up the flat shapes that are kept, as if the job were new."""
         self._laid.clear()
         self._painted.clear()
-        self._last_patch = None
+        self._patches.clear()
 
     # -------------------------------------------------------------- what depends on what
 
@@ -136,21 +136,23 @@ class WorkingOut:
 
     # -------------------------------------------------------------- the work
 
-    def work(self, job: Job, mark: RegionMark, key: str) -> Iterator[Worked]:
-        """The region's pieces: a first answer where the full one takes longer, then the full one."""
+    def whole(self, job: Job, mark: RegionMark, key: str) -> Worked:
+        """The region's pieces with all their livery and cuts."""
         grown = self.grown_key(job, mark)
         try:
-            with suppress(ValueError):  # the full answer says what is wrong
-                yield from self._at_once(job, mark, key, grown)
-            yield self._finished(job, mark, self._laid_flat(job, mark), key, grown)
+            return self._finished(job, mark, self._laid_flat(job, mark), key, grown)
         except BadInput as error:
-            yield Worked(key, grown, error=str(error))
+            return Worked(key, grown, error=str(error))
         except Exception as error:  # one region that fails must not end the page
             traceback.print_exc()
-            yield Worked(key, grown, error=f'region "{mark.name}": this could not be worked out ({error}).')
+            return Worked(key, grown, error=f'region "{mark.name}": this could not be worked out ({error}).')
+
+    def at_once(self, job: Job, mark: RegionMark, key: str) -> Iterator[Worked]:
+        """What can be shown while the whole is worked out: the shape of least work, or the former cuts."""
+        with suppress(Exception):  # the whole says what is wrong
+            yield from self._at_once(job, mark, key, self.grown_key(job, mark))
 
     def _at_once(self, job: Job, mark: RegionMark, key: str, grown: str) -> Iterator[Worked]:
-        """What can be shown while cuts are worked out: the shape of least work, or the former cuts."""
         known = self._laid.get(self._shape_key(job, mark))
         if known is None and mark.mirror_of is None:
             patch = self._patch(job, mark)
@@ -213,11 +215,14 @@ class WorkingOut:
         return [part for other in marks for part in flatten_mark(bench, other, done, Stopwatch())]
 
     def _patch(self, job: Job, mark: RegionMark) -> Patch:
-        """A region made ready to flatten, kept for the step that follows."""
+        """A region made ready to flatten, kept for the whole piece."""
         shape = self._shape_key(job, mark)
-        if self._last_patch is None or self._last_patch[0] != shape:
-            self._last_patch = shape, ready_patch(job, mark, self.session.region(mark, job))
-        return self._last_patch[1]
+        patch = self._patches.get(shape)
+        if patch is None:
+            if len(self._patches) > MOST_KEPT:
+                self._patches.clear()
+            patch = self._patches[shape] = ready_patch(job, mark, self.session.region(mark, job))
+        return patch
 
     # -------------------------------------------------------------- livery
 

@@ -8,7 +8,7 @@ const CLICK = 4; // pixels that a press may move and still be a click
 const DRAWING = ["box", "lasso"]; // tools that draw on a straight-on view
 
 export class BodyView {
-  // `on` has: chosen(px), pointed(px or null), trimmed(within, done), drawn(corners or null)
+  // `on` has: chosen(px), pointed(px or null), trimmed(within, done), drawn(corners or null), turned(view or null)
   constructor(drawing, camera, elements, on) {
     Object.assign(this, { drawing, camera, on, tool: null, pressed: new Map() });
     Object.assign(this, elements); // canvas, trims, drawn, here, ruler
@@ -30,6 +30,7 @@ export class BodyView {
     requestAnimationFrame(() => {
       this.waiting = false;
       this.drawing.draw(this.camera);
+      this.on.turned(this.camera.view);
       setRuler(this.ruler, this.camera.perMm);
       this.limits.place();
       this.round.place();

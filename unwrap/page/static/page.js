@@ -29,6 +29,7 @@ const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"
   pointed: (px) => pointing.onBody(px),
   trimmed: (within, done) => marking.trimmed(within, done),
   drawn: (corners) => marking.drawn(corners),
+  turned: (now) => document.querySelectorAll("[data-view][aria-pressed]").forEach((one) => one.setAttribute("aria-pressed", String(one.dataset.view === now))),
 });
 const flat = new Flat($("flat"), $("flat-ruler"), $("scale"), (place) => pointing.onFlat(place));
 const pointing = new Pointing(view, flat, (text) => { $("under").textContent = text; });
@@ -166,7 +167,9 @@ function showLists() {
 }
 
 function showFlat() {
-  const found = store.pieces.get(store.chosen);
+  const found = store.pieces.get(store.chosen), region = chosenRegion();
+  $("no-piece").textContent = found ? "" : !region ? "Here comes the flat piece of the region that you mark."
+    : region.error ? "There is no flat piece of this region." : `The flat piece of ${region.name} is being worked out.`;
   flat.show(found?.piece ?? null, found ? painting.pictureOf(found) : null, $("show").value === "strain");
 }
 

@@ -30,7 +30,7 @@ export function figures(region) {
   if (!region || region.area === undefined) return "";
   const parts = [`${(region.area / 100).toFixed(1)} cm²`,
     `stretch ${region.stretch} of ${region.window[0]}`, `compression ${region.compression} of ${region.window[1]}`];
-  if (region.bound > 1.0005) parts.push(`uncut at least ${(100 * (region.bound - 1)).toFixed(1)} % between them`);
+  if (region.bound > 1.0005) parts.push(`uncut, stretch must differ by ${(100 * (region.bound - 1)).toFixed(1)} % or more`);
   if (region.parts > 1) parts.unshift(`${region.parts} pieces that lap over one another`);
   if (region.cuts) parts.push(`${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}, ${region.cutLength.toFixed(1)} mm`);
   if (region.bridged) parts.push(`${region.bridged} detail${region.bridged > 1 ? "s" : ""} carried over`);

@@ -23,7 +23,7 @@ float light(vec3 at) {
   float facing = abs(dot(normal, eye));
   normal *= sign(dot(normal, eye));
   float lamp = max(dot(normal, normalize(eye + 0.7 * up - 0.4 * right)), 0.0);
-  return 0.56 + 0.32 * lamp + 0.12 * facing;
+  return 0.66 + 0.25 * lamp + 0.09 * facing;
 }`;
 
 export const LOOK_FRAGMENT = `#version 300 es
