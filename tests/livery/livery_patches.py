@@ -139,3 +139,32 @@ def bent_panel(outline, radius, strip=0.5, name="side"):
     turn = points[:, 1] / radius
     surface = np.column_stack([points[:, 0], -radius * np.cos(turn), radius * np.sin(turn)])
     return make_carry(surface, points, np.array(faces), name)
+
+
+def slit_cap(radius=6.0, half_angle=0.9, rings=14, tip=5, gape=0.12):
+    """A cap with a slit along y = 0 from the rim to ring `tip`, its lips spread by `gape` of their length."""
+    whole = cap(radius, half_angle, rings)
+    points, faces = whole.flat.points, whole.flat.faces.copy()
+    rho, turn = np.hypot(*points.T), np.arctan2(points[:, 1], points[:, 0])
+    end = half_angle * radius * tip / rings
+    lip = np.flatnonzero((np.abs(turn) < 1e-9) & (rho > end + 1e-9))
+    twin = np.full(len(points), -1)
+    twin[lip] = len(points) + np.arange(len(lip))
+    below = points[faces].mean(axis=1)[:, 1] < 0
+    faces[below] = np.where(twin[faces[below]] >= 0, twin[faces[below]], faces[below])
+    vertex = np.concatenate([np.arange(len(points)), lip])
+    side = np.where(turn >= 0, 1.0, -1.0) * (1.0 - np.abs(turn) / np.pi)
+    side = np.concatenate([side, np.full(len(lip), -1.0)])[:, None]
+    open_ = gape * np.maximum(rho - end, 0.0)[vertex][:, None] * side
+    spread = points[vertex] + open_ * np.column_stack([-np.sin(turn), np.cos(turn)])[vertex]
+    surface = whole.flat.surface[vertex]
+    flat = FlatPiece(
+        spread,
+        faces,
+        vertex,
+        surface,
+        np.arange(len(faces)),
+        film_stretch(surface, spread, faces),
+        Film.set(),
+    )
+    return Carry(whole.patch, flat)

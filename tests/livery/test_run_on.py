@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from livery_patches import cap, make_carry
+from livery_patches import cap, make_carry, slit_cap
 
 from unwrap.livery.fit import printed_area
 from unwrap.livery.joints import measure_joints
@@ -66,3 +66,15 @@ def test_a_kink_that_a_fit_left_is_halved_between_the_pieces():
     (after,) = measure_joints(carries, run_on(carries, paints))
     assert before.direction_deg > 3.0
     assert after.direction_deg < 1.0
+
+
+def test_lines_that_graze_the_tip_of_a_cut_meet_across_its_lips():
+    # The tip lies 9 of 14 rings in: 3.47 mm from the rim over the surface.
+    dome = slit_cap()
+    depth = 6.0 * 0.9 * 9 / 14
+    insets = depth - 0.3 + np.array([-0.25, 0.0, 0.002, 0.2, 0.29, 0.31])
+    for inset in insets:
+        laid, _ = lay_lining_over([dome], [(0.3, "#ffffff")], float(inset))
+        met = measure_joints([dome], run_on([dome], {"dome": list(laid[0])}))
+        assert len(met) == (1 if inset < depth - 0.05 else 0), inset
+        assert all(one.place_mm < 0.01 and one.direction_deg < 1.0 for one in met), (inset, met)

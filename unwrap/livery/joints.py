@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -24,6 +23,8 @@ FAR = 1.0
 # How far beside a line's edge its paint is looked for, mm.
 BESIDE = 0.01
 
+# Lips of a cut that gape less than this (mm) print as one.
+ONE_FILM = 0.005
 # Samples per span of a curve: direction asks for more than place does.
 PER_SPAN = 128
 
@@ -64,12 +65,16 @@ class Crossing:
 
     Parameters
     ----------
-    ends : (2,) float64
-        Where its two edges meet the joint, mm along it on the body.
-    headings : (2,) float64
+    edges : tuple of bool
+        Which of its edges come to it, by whether the paint lies beyond: both, or one where it
+        passes the tip of a cut.
+    ends : (1 or 2,) float64
+        Where they meet the joint, mm along it on the body.
+    headings : (1 or 2,) float64
         Their angles on the body from square to the joint, radians, going inwards.
     """
 
+    edges: tuple[bool, ...]
     ends: FloatArray
     headings: FloatArray
 
@@ -117,7 +122,8 @@ def _crossings(
     mine, theirs = (_lines_at(meeting, *side) for side in sides)
     out = []
     for here in mine:
-        there = min(theirs, key=lambda line: float(np.abs(line.ends - here.ends).max()), default=None)
+        alike = [line for line in theirs if line.edges == here.edges]
+        there = min(alike, key=lambda line: float(np.abs(line.ends - here.ends).max()), default=None)
         if there is None or np.abs(there.ends - here.ends).max() > FAR:
             continue
         place = float(np.abs(there.ends - here.ends).max())
@@ -141,24 +147,45 @@ def _lines_at(meeting: Meeting, carry: Carry, area: shapely.Geometry, side: int)
             continue
         for line in (rim, shapely.reverse(rim)):
             if shapely.distance(edge, shapely.get_point(line, 0)) < 1.5 * JUST_INSIDE:
-                tips.append(_tip(meeting, carry, area, side, line))
-    tips.sort(key=lambda tip: tip[0])
-    return [
-        Crossing(np.array([a[0], b[0]]), np.array([a[1], b[1]]))
-        for a, b in pairwise(tips)
-        if a[2] and not b[2]
-    ]
+                tip = _tip(meeting, carry, area, side, line)
+                tips += [tip] if tip is not None else []
+    # Where the lips of a cut are still one film nothing can fail to meet.
+    tips = [tip for tip in tips if _apart(meeting, tip[0]) > ONE_FILM]
+    return _paired(sorted(tips, key=lambda tip: tip[0]))
+
+
+def _apart(meeting: Meeting, station: float) -> float:
+    """How far the two flat edges gape there, mm; without end where they are no lips of one cut."""
+    if meeting.kind != "cut":
+        return np.inf
+    return float(np.linalg.norm(meeting.flat_at(0, station) - meeting.flat_at(1, station)))
+
+
+def _paired(tips: Sequence[tuple[float, float, bool]]) -> list[Crossing]:
+    """Edges of lines along a joint as lines."""
+    out, k = [], 0
+    while k < len(tips):
+        both = tips[k][2] and k + 1 < len(tips) and not tips[k + 1][2]
+        stations, headings, edges = zip(*tips[k : k + 2 if both else k + 1], strict=True)
+        out.append(Crossing(edges, np.array(stations), np.array(headings)))
+        k += len(edges)
+    return out
 
 
 def _tip(
     meeting: Meeting, carry: Carry, area: shapely.Geometry, side: int, line: shapely.LineString
-) -> tuple[float, float, bool]:
-    """Station and heading of an edge of a line at the joint, and whether its paint lies beyond."""
+) -> tuple[float, float, bool] | None:
+    """Station and heading of an edge of a line at the joint, and whether its paint lies beyond.
+
+    None where it leaves to the other side: at the tip of a cut both sides are at hand.
+    """
     looks = shapely.get_coordinates(shapely.line_interpolate_point(line, [0.0, LOOK, 2 * LOOK]))
     slope = np.array([-3.0, 4.0, -1.0]) / (2 * LOOK)
     near = meeting.station_of(side, looks[0])
     inward = meeting.inward_at(side, near)
     out = slope @ looks
+    if out @ inward <= 0:
+        return None
     station = meeting.station_of(side, looks[0] - out * (JUST_INSIDE / max(float(out @ inward), 0.1)))
     ahead = np.array([inward[1], -inward[0]]) * (-1.0 if side else 1.0)
     return (

@@ -15,6 +15,8 @@ import shapely
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.carry import Carry
+from unwrap.livery.fit import curves_of_area
+from unwrap.livery.joints import measure_joints
 from unwrap.livery.meetings import LOOK, Meeting, find_meetings, heading
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.spans import at_parameters, straight_span
@@ -30,6 +32,11 @@ ON_JOINT = 0.02
 LEAST_KINK = np.radians(0.02)
 # Steps below this (mm) too.
 LEAST_SHIFT = 2e-4
+# A stroke that meets its other end no better than this, mm and degrees on the body, is drawn by its edges.
+MEETS_WITHIN = 0.02
+MEETS_AT = 0.8
+# A curve's direction is read from samples this near to each other, mm.
+SAMPLES_APART = 0.01
 # Rounds of looking and bending.
 ROUNDS = 3
 
@@ -91,6 +98,53 @@ def run_on(carries: Sequence[Carry], paints: Mapping[str, Sequence[Paint]]) -> d
     dict of str to list of Paint
         The same paints, their curves bent by no more than a few thousandths of a millimetre.
     """
+    bent = _bent_where_they_meet(carries, paints)
+    loose = _strokes_that_do_not_meet(carries, bent)
+    if not loose:
+        return bent
+    as_areas = {
+        name: [
+            replace(paint, curves=curves_of_area(paint.area), stroke=None)
+            if (name, paint.label) in loose and paint.stroke is not None
+            else paint
+            for paint in group
+        ]
+        for name, group in paints.items()
+    }
+    return _bent_where_they_meet(carries, as_areas)
+
+
+def _strokes_that_do_not_meet(
+    carries: Sequence[Carry], paints: Mapping[str, Sequence[Paint]]
+) -> set[tuple[str, str]]:
+    """Regions and labels of lines that must give up being strokes, with all that they run on into.
+
+    Near the tip of a cut the film's strain changes within a line's width: its two edges leave the
+    cut in directions of their own, which a stroke cannot.
+    """
+    strokes = {name: [paint for paint in group if paint.stroke is not None] for name, group in paints.items()}
+    met = measure_joints(carries, strokes)
+    loose = {
+        (name, one.label)
+        for one in met
+        if one.place_mm > MEETS_WITHIN or one.direction_deg > MEETS_AT
+        for name in one.between
+    }
+    while True:
+        more = {
+            (name, one.label)
+            for one in met
+            if any((near, one.label) in loose for near in one.between)
+            for name in one.between
+        }
+        if more <= loose:
+            return loose
+        loose |= more
+
+
+def _bent_where_they_meet(
+    carries: Sequence[Carry], paints: Mapping[str, Sequence[Paint]]
+) -> dict[str, list[Paint]]:
     by_name = {carry.name: carry for carry in carries}
     meetings = find_meetings(carries)
     work = {
@@ -152,7 +206,10 @@ def _tips(meeting: Meeting, carry: Carry, side: int, curve: Work) -> list[Tip]:
             beside = lies[j % n] if curve.closed else not 0 <= j < n
             if on and not lies[i] and beside:
                 along = spans[j % n][3 if forwards else 0] if curve.closed else None
-                out.append(_tip(meeting, carry, side, curve, i, forwards, along))
+                tip = _tip(meeting, carry, side, curve, i, forwards, along)
+                inward = meeting.inward_at(side, tip.station)
+                # At the tip of a cut both sides are at hand: a curve belongs to the one that it leaves.
+                out += [tip] if (tip.span[1] - tip.span[0]) @ inward > 0 else []
     return out
 
 
@@ -167,11 +224,16 @@ def _tip(
 ) -> Tip:
     """The end of a span on the joint; `along` is where its curve goes on to on the joint."""
     step = -1 if forwards else 1
-    following = index + step
     spans = [curve.spans[index][::step]]
-    if curve.closed or 0 <= following < len(curve.spans):
+    # As much of the curve as is looked at, however many spans it has there.
+    while np.linalg.norm(np.diff(np.array(spans)[:, [0, 3]], axis=1), axis=2).sum() < 2.5 * LOOK:
+        following = index + step * len(spans)
+        if len(spans) == len(curve.spans) or not (curve.closed or 0 <= following < len(curve.spans)):
+            break
         spans.append(curve.spans[following % len(curve.spans)][::step])
-    inner = at_parameters(np.array(spans), np.linspace(0.0, 1.0, 33)).reshape(-1, 2)
+    longest = float(np.linalg.norm(np.diff(np.array(spans), axis=1), axis=2).sum(axis=1).max())
+    count = int(np.clip(longest / SAMPLES_APART, 32, 4096)) + 1
+    inner = at_parameters(np.array(spans), np.linspace(0.0, 1.0, count)).reshape(-1, 2)
     line = shapely.LineString(inner)
     reach = min(LOOK, 0.5 * line.length)
     looks = shapely.get_coordinates(shapely.line_interpolate_point(line, [0.0, reach, 2 * reach]))
