@@ -1,150 +1,58 @@
-"""The commands: thin wrappers that print, show progress and choose the exit status.
+"""Where the command line begins: an interrupt or a mistake ends it with one sentence, however early.
 
 Exit status: 0 done; 1 done, but something in the result needs the user; 2 the input
-cannot be used, and nothing was written.
+cannot be used, and nothing was written; 130 stopped by the user.
 """
 
 from __future__ import annotations
 
 import signal
 import sys
-from contextlib import AbstractContextManager
-from pathlib import Path
-from typing import Annotated, NoReturn
-
-import typer
-from rich.console import Console
-
-from unwrap.errors import BadInput
-from unwrap.progress import Tell, shown
-
-app = typer.Typer(
-    add_completion=False,
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    help="Turn the livery of a model vehicle into a few large waterslide decals.",
-)
-screen = Console(highlight=False)
-complaints = Console(stderr=True, highlight=False)
-
-BodyFile = Annotated[
-    Path, typer.Argument(help="The body: STL, OBJ, 3MF, PLY, OFF or GLB.", show_default=False)
-]
-Units = Annotated[str, typer.Option(help="Unit of the file: mm, cm, m or in.")]
-Front = Annotated[str, typer.Option(help="Axis of the file that points to the front, such as +x.")]
-Up = Annotated[str, typer.Option(help="Axis of the file that points up, such as +z.")]
-
-
-@app.command()
-def look(
-    body: BodyFile,
-    out: Annotated[Path | None, typer.Option(help="Folder for the pictures; BODY-look if left out.")] = None,
-    units: Units = "mm",
-    front: Front = "+x",
-    up: Up = "+z",
-    scale: Annotated[
-        str | None, typer.Option(help="Prototype to model, such as 1:76.2: to notice slips of size.")
-    ] = None,
-) -> None:
-    """Say and draw what a body is: size, health, and the surfaces found, each with a point to name it by."""
-    from unwrap.look import look_at
-
-    with _stages(f"looking at {body.name}") as progress:
-        found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, scale, progress)
-    for line in found.lines:
-        screen.print(line, markup=False)
-    raise typer.Exit(1 if found.needs_the_user else 0)
-
-
-@app.command()
-def start(
-    body: BodyFile,
-    out: Annotated[Path | None, typer.Option(help="Folder for the job; BODY-job if left out.")] = None,
-    scale: Annotated[str, typer.Option(help="Prototype to model, such as 1:76.2 or 4 mm/ft.")] = "1:76.2",
-    units: Units = "mm",
-    front: Front = "+x",
-    up: Up = "+z",
-) -> None:
-    """Write a first job file, with a region for each large outer surface, and the five view drawings."""
-    from unwrap.start import start_job
-
-    with _stages(f"starting from {body.name}") as progress:
-        lines = start_job(body, out or Path(f"{body.stem}-job"), scale, units, front, up, progress)
-    for line in lines:
-        screen.print(line, markup=False)
-
-
-@app.command()
-def make(
-    jobs: Annotated[list[Path], typer.Argument(help="One or more job files.", show_default=False)],
-    out: Annotated[Path, typer.Option(help="Folder for the results; several jobs get a folder each in it.")],
-    workers: Annotated[int, typer.Option(min=1, max=64, help="How many jobs to make side by side.")] = 1,
-) -> None:
-    """Make the sheets, plates, proofs, guide and report of one or more jobs."""
-    from unwrap.batch import make_all
-
-    raise typer.Exit(make_all(jobs, out, workers, screen, complaints))
-
-
-@app.command()
-def mark(
-    job: Annotated[Path, typer.Argument(help="A job file, or a body to begin one for.", show_default=False)],
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1; 0 takes a free one.")] = 0,
-    browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
-) -> None:
-    """Open the marking page: mark the regions on the body in a browser."""
-    from unwrap.page import serve
-
-    serve(job, port=port, open_browser=browser)
-
-
-@app.command()
-def coupon(
-    out: Annotated[Path, typer.Option(help="Folder for the test print, or for what was read.")] = Path(
-        "coupon"
-    ),
-    read: Annotated[
-        Path | None, typer.Option(help="The filled-in form: write film and print settings from it.")
-    ] = None,
-    sheet: Annotated[str, typer.Option(help="A4, A3 or Letter.")] = "A4",
-    inks: Annotated[str, typer.Option(help="Inks of the printer, such as cyan,magenta,yellow,white.")] = (
-        "cyan,magenta,yellow,white"
-    ),
-    face_down: Annotated[bool, typer.Option(help="Film is turned over: print mirrored.")] = True,
-    colour: Annotated[str, typer.Option(help="A colour of the model to match.")] = "#1f4d3a",
-) -> None:
-    """Make a test print that measures printer and film, or read what was measured on it."""
-    from unwrap.coupon_files import print_coupon, read_form
-
-    lines = (
-        read_form(read, out)
-        if read is not None
-        else print_coupon(out, sheet=sheet, inks=inks.split(","), face_down=face_down, colour=colour)
-    )
-    for line in lines:
-        screen.print(line, markup=False, soft_wrap=True)
-
-
-def _stages(title: str) -> AbstractContextManager[Tell]:
-    return shown(title, complaints)
+from typing import NoReturn
 
 
 def main() -> None:
     """Run the command line; every error that a user can mend is one sentence and status 2."""
-    # Asked to end, clear up as after Ctrl-C.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        # Asked to end, clear up as after Ctrl-C.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        _run()
+    except KeyboardInterrupt:
+        # All is cleared up; nothing may break off this sentence.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        print("Stopped; nothing was changed.", file=sys.stderr)
+        sys.exit(130)
+
+
+def _run() -> None:
+    # Imported here, where an interrupt is met: it takes a fifth of a second.
+    from unwrap.commands import app
+    from unwrap.errors import BadInput
+
     try:
         app()
     except BadInput as error:
         _complain(str(error))
-    except KeyboardInterrupt:
-        complaints.print("Stopped; nothing was changed.")
-        sys.exit(130)
     except MemoryError:
         _complain("There is not enough memory for this body; simplify it or cut it into parts.")
+    except SystemExit as end:
+        if _interrupted(end):
+            raise KeyboardInterrupt from None
+        raise
+
+
+def _interrupted(end: BaseException | None) -> bool:
+    """Whether the library that reads the command line turned an interrupt into an exit of its own."""
+    while end is not None:
+        if isinstance(end, KeyboardInterrupt):
+            return True
+        end = end.__cause__ or end.__context__
+    return False
 
 
 def _complain(sentence: str) -> NoReturn:
+    from unwrap.commands import complaints
+
     complaints.print(sentence, style="bold", markup=False, soft_wrap=True)
     sys.exit(2)
 
