@@ -18,7 +18,6 @@ from unwrap.relief.ground import Ground
 from unwrap.relief.slit import Edge, Slit
 
 BENT = 2.2  # a face distorted more than this ((s1^2 + s2^2) / (2 s1 s2)) calls for a new mesh
-CORNER = np.radians(25.0)
 SHRUNK = 0.3  # and so does one of less than this share of its area
 
 
@@ -60,28 +59,26 @@ class TrialMesh:
         edges: list[Edge],
         slits: tuple[Slit, ...],
         places: list[FloatArray],
+        corners: list[BoolArray],
         loops: list[IntArray],
         chains: list[IntArray],
     ) -> TrialMesh:
         """Note what holds each vertex.
 
         `loops` run round the edges and `chains` along the slits; the first vertices are
-        those that stand at `places` on the edges, edge by edge.
+        those that stand at `places` on the edges, edge by edge, some of them at `corners`.
         """
         n = len(ground.chart)
         slit, share = np.full(n, -1), np.zeros(n)
         edge, place, corner = np.full(n, -1), np.zeros(n), np.zeros(n, dtype=bool)
         known = np.concatenate(places)
         place[: len(known)] = known
+        corner[: len(known)] = np.concatenate(corners)
         for k, loop in enumerate(loops):
             ring = loop[:-1]
-            points = ground.chart[ring]
             edge[ring] = k
             made = ring[ring >= len(known)]
             place[made] = [edges[k].nearest(p) for p in ground.chart[made]]
-            ahead, behind = np.roll(points, -1, axis=0) - points, points - np.roll(points, 1, axis=0)
-            cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
-            corner[ring] = np.abs(np.arctan2(cross, (ahead * behind).sum(axis=1))) > CORNER
         for i, chain in enumerate(chains):
             foot, chord = slits[i].foot, slits[i].tip - slits[i].foot
             slit[chain] = i

@@ -16,6 +16,7 @@ from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
 CLOSE = 0.985  # a reach between this and 1 is deep enough and not too deep
+ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 NEAR = 1.25  # a reach from which deeper cuts along the same lines may do
 ROOM = 0.97  # and so it is between this and 1, where the next trial would cost more than it can save
 
@@ -89,6 +90,7 @@ def finish(
     trial, waiting = trials[0], [t for t in trials[1:] if len(t.slits) != len(trials[0].slits)]
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
     last: tuple[float, float] | None = None
+    fine: Board | None = None
     for k in range(tries):
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
         if found is not None and _better(found, best):
@@ -103,7 +105,13 @@ def finish(
             change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
             target = trial.need * float(np.exp(change))
             stuck = settle(board, trial, target)
-            if np.log(stuck.need / trial.need) / change > 0.5:
+            if fine is None and np.log(stuck.need / trial.need) / change <= ENOUGH:
+                fine = board.finer()
+                board, trial = fine, fine.attempt(trial.slits)
+                target = trial.need * float(np.exp(change))
+                stuck = settle(board, trial, target)
+                last = trial.need, found.reach
+            if np.log(stuck.need / trial.need) / change > ENOUGH:
                 trial = stuck
                 continue
             if not found.good and found.reach < NEAR:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -36,6 +36,8 @@ class Effort:
         For settling one.
     feet : int
         Places on the edges where another slit is tried.
+    joins : int
+        Slits that are tried run on to another edge.
     changes : int
         How often a slit is added or left out.
     """
@@ -45,6 +47,7 @@ class Effort:
     settled: int = 3
     rounds: int = 24
     feet: int = 5
+    joins: int = 3
     changes: int = 3
 
 
@@ -87,6 +90,8 @@ def plan(
         changed = [fewer(board, best, target, effort)]
         if len(best.slits) < limit and not best.reaches(target):
             changed.append(one_more(board, best, target, effort, limit))
+        if len(board.edges) > 1:
+            changed += joined(board, best, target, effort, limit)
         found = sorted([*found, *(t for t in changed if t is not None)], key=rank)
         before, after = rank(best), rank(found[0])
         if after[0] == before[0] and after[1] > 0.98 * before[1]:
@@ -224,6 +229,41 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: i
         return None
     best = min(tried, key=lambda t: t.cost + 2.0 * trial.cost * np.log(t.need / target))
     return settle(board, best, target, rounds=effort.rounds)
+
+
+def joined(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> list[Trial]:
+    """The set with one slit that runs through to another edge: one of its own run on, or a new one.
+
+    Where an opening is near, cut and opening then work as one long slit.
+    """
+    kept = board.symmetry(trial.slits)
+    candidates: list[tuple[float, int, Slit]] = []
+    for i, slit in enumerate(trial.slits):
+        for edge in board.edges:
+            if slit.into is None and edge is not slit.edge and not (kept is not None and kept[1][i] < i):
+                end = edge.point(edge.nearest(slit.tip))
+                gap = float(np.linalg.norm(end - slit.tip)) / board.size
+                candidates.append((gap, i, replace(slit, tip=end, into=edge)))
+    tried = []
+    for _, i, slit in sorted(candidates, key=lambda c: c[0])[: effort.joins]:
+        slits = list(trial.slits)
+        slits[i] = slit
+        if kept is not None and int(kept[1][i]) != i:
+            slits[int(kept[1][i])] = kept[0].image(slit, board.edges)
+        tried.append(tuple(slits))
+    outer = board.edges[0]
+    for edge in board.edges[1:]:
+        # The shortest way from the outer edge to an opening, as a cut of its own.
+        ways = np.linalg.norm(outer.ring[:, None] - edge.ring[None], axis=2)
+        a, b = np.unravel_index(int(np.argmin(ways)), ways.shape)
+        slit = Slit(outer, float(outer.at[a]), edge.ring[b], into=edge)
+        image = None if kept is None else kept[0].image(slit, board.edges)
+        pair = (slit,) if image is None or image.into is edge else (slit, image)
+        if len(trial.slits) + len(pair) <= limit:
+            tried.append((*trial.slits, *pair))
+    found = [t for t in map(board.attempt, tried) if np.isfinite(t.need)]
+    found.sort(key=lambda t: t.cost + 2.0 * trial.cost * max(0.0, float(np.log(t.need / target))))
+    return [settle(board, t, target, rounds=effort.rounds) for t in found[: effort.settled]]
 
 
 def _long_places(board: Board, trial: Trial, count: int) -> list[tuple[Edge, float]]:

@@ -12,13 +12,14 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from unwrap.arrays import FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.relief.coarse import conforming, is_sound, lattice, resample
 from unwrap.relief.drag import TrialMesh
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
 
+SMALL = 12.0  # spacings round an opening below which it has no corners
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
 
 
@@ -30,11 +31,13 @@ class TrialMesher:
     field : Field
     count : int
         Faces wanted.
+    edges : list of Edge, optional
+        The patch's edges, if they are known.
     """
 
-    def __init__(self, field: Field, count: int) -> None:
+    def __init__(self, field: Field, count: int, edges: list[Edge] | None = None) -> None:
         self.field = field
-        self.edges: list[Edge] = edges_of(field.ground)
+        self.edges: list[Edge] = edges_of(field.ground) if edges is None else edges
         a, b, c = np.moveaxis(field.ground.surface[field.ground.faces], 1, 0)
         area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()
         self.spacing = float(np.sqrt(area / count * 4.0 / np.sqrt(3.0)))
@@ -42,6 +45,8 @@ class TrialMesher:
             self._rings: list[tuple[FloatArray, np.ndarray]] = []
             for edge in self.edges:
                 segment, share, corner = resample(edge.ring, self.size(edge.ring))
+                # Round a small opening all places are corners; none of them holds a slit there.
+                corner &= edge.length > SMALL * self.spacing
                 self._rings.append((edge.at[segment] + share * np.diff(edge.at)[segment], corner))
             rings = [edge.point(at) for edge, (at, _) in zip(self.edges, self._rings, strict=True)]
             self.outline = shapely.Polygon(rings[0], rings[1:])
@@ -108,17 +113,21 @@ class TrialMesher:
         return np.asarray(bad, dtype=bool)
 
     def mesh(self, slits: tuple[Slit, ...]) -> TrialMesh | None:
-        """The mesh parted along the slits; None where they cannot be cut."""
+        """The mesh parted along the slits; None where they cannot be cut or would part it in two."""
+        if _parts(slits):
+            return None
         along = [_shares_along(slit, self) for slit in slits]
         lines = [slit.at(share) for slit, share in zip(slits, along, strict=True)]
         sizes = [float(self.size(line[-1:])[0]) for line in lines]
         rings: list[FloatArray] = []
+        corners: list[BoolArray] = []
         ends: dict[tuple[int, int], int] = {}
         count = 0
         for edge, (at, corner) in zip(self.edges, self._rings, strict=True):
-            places, marks = _with_ends(edge, at, corner, slits, self)
+            places, corner, marks = _with_ends(edge, at, corner, slits, self)
             ends |= {end: count + mark for end, mark in marks.items()}
             rings.append(places)
+            corners.append(corner)
             count += len(places)
         fixed = [edge.point(places) for edge, places in zip(self.edges, rings, strict=True)]
         outline = shapely.Polygon(fixed[0], fixed[1:])
@@ -148,7 +157,7 @@ class TrialMesher:
         loops, chains = runs[: len(rings)], runs[len(rings) :]
         if chains:
             ground = ground.opened(*chains)
-        return TrialMesh.of(ground, self.edges, slits, rings, loops, chains)
+        return TrialMesh.of(ground, self.edges, slits, rings, corners, loops, chains)
 
     def _round(
         self,
@@ -193,6 +202,19 @@ class TrialMesher:
         return np.concatenate([inner, extra])
 
 
+def _parts(slits: tuple[Slit, ...]) -> bool:
+    """Whether slits that run from edge to edge close a ring: what is inside would fall out."""
+    group: dict[int, int] = {}
+    for slit in slits:
+        if slit.into is None:
+            continue
+        one, two = (group.setdefault(id(edge), id(edge)) for edge in (slit.edge, slit.into))
+        if one == two:
+            return True
+        group |= {edge: one for edge, of in group.items() if of == two}
+    return False
+
+
 def _shares_along(slit: Slit, mesher: TrialMesher) -> FloatArray:
     """Shares of a slit at even steps of about the spacing; the last one before a tip is half as long."""
     share = np.linspace(0.0, 1.0, SAMPLES)
@@ -210,9 +232,12 @@ def _shares_along(slit: Slit, mesher: TrialMesher) -> FloatArray:
 
 
 def _with_ends(
-    edge: Edge, at: FloatArray, corner: np.ndarray, slits: tuple[Slit, ...], mesher: TrialMesher
-) -> tuple[FloatArray, dict[tuple[int, int], int]]:
-    """Places round one edge with the slits' feet and ends put in, and which place is whose (slit, 0 or 1)."""
+    edge: Edge, at: FloatArray, corner: BoolArray, slits: tuple[Slit, ...], mesher: TrialMesher
+) -> tuple[FloatArray, BoolArray, dict[tuple[int, int], int]]:
+    """Places round one edge with the slits' feet and ends put in, and which are corners.
+
+    Also which place is whose (slit, 0 or 1).
+    """
     owner = {}
     places, keep = at % edge.length, np.ones(len(at), dtype=bool)
     ends = [((i, 0), slit.foot, slit.start) for i, slit in enumerate(slits) if slit.edge is edge]
@@ -227,5 +252,10 @@ def _with_ends(
         keep &= corner & (gap > 1e-9) | (gap > 0.45 * h)
         owner[end] = here
         added.append(here)
+    corners = places[corner]
     places = np.sort(np.concatenate([places[keep], added]))
-    return places, {end: int(np.argmin(np.abs(places - here))) for end, here in owner.items()}
+    return (
+        places,
+        np.isin(places, corners),
+        {end: int(np.argmin(np.abs(places - here))) for end, here in owner.items()},
+    )
