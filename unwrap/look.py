@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -72,17 +74,18 @@ def look_at(
     BadInput
         If the file cannot be read as a body, or the scale is none.
     """
-    found = survey(path, units, front, up, asked_scale(scale), tell)
-    labels = np.full(len(found.body.faces), -1, dtype=np.int64)
-    for number, surface in enumerate(found.surfaces):
-        labels[surface.faces] = number
-    names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
-    with all_at_once(out_dir, stale=DRAWN) as staging:
+    known = asked_scale(scale)
+    tell("reading", 0.0)
+    body = load_body(path, units=units, front=front, up=up)
+    with all_at_once(out_dir, stale=DRAWN) as staging, views_drawn(body, staging):
+        found = survey(body, units, front, up, known, tell)
         tell("drawing", 0.6)
-        with ThreadPoolExecutor(THREADS) as pool:
-            picture = pool.submit(draw_body, found.body, staging / "body.png", labels=labels, names=names)
-            write_views(found.body, staging, tell, 0.75)
-            picture.result()
+        labels = np.full(len(body.faces), -1, dtype=np.int64)
+        for number, surface in enumerate(found.surfaces):
+            labels[surface.faces] = number
+        names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
+        draw_body(body, staging / "body.png", labels=labels, names=names)
+        tell("drawing the views", 0.9)
     return found
 
 
@@ -95,11 +98,9 @@ def asked_scale(text: str | None) -> float | None:
 
 
 def survey(
-    path: Path, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
+    body: Body, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
 ) -> Found:
     """Everything that `look` says, without drawing."""
-    tell("reading", 0.0)
-    body = load_body(path, units=units, front=front, up=up)
     tell("finding the outside", 0.2)
     outside = outside_faces(body)
     tell("finding the surfaces", 0.4)
@@ -112,13 +113,20 @@ def survey(
     )
 
 
-def write_views(body: Body, folder: Path, tell: Tell, share: float) -> None:
-    """Write the five view drawings."""
+@contextmanager
+def views_drawn(body: Body, folder: Path) -> Iterator[None]:
+    """The five view drawings written into a folder beside what the block does; there when it ends."""
     with ThreadPoolExecutor(THREADS) as pool:
-        views = pool.map(lambda side: draw_view(body, side), SIDES)
-        for number, view in enumerate(views, 1):
-            tell(f"drawing the {view.side} view", share + (1.0 - share) * number / len(SIDES))
-            write_view_svg(view, folder / f"view-{view.side}.svg")
+        drawn = [
+            pool.submit(lambda side: write_view_svg(draw_view(body, side), folder / f"view-{side}.svg"), side)
+            for side in SIDES
+        ]
+        try:
+            yield
+            for view in drawn:
+                view.result()
+        finally:
+            pool.shutdown(cancel_futures=True)
 
 
 def _in_words(

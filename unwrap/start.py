@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from unwrap.body.read import load_body
 from unwrap.errors import BadInput
-from unwrap.look import asked_scale, survey, write_views
+from unwrap.look import Found, asked_scale, survey, views_drawn
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
 from unwrap.regions.surfaces import Surface
@@ -63,24 +64,31 @@ def start_job(
     job = out_dir / "job.toml"
     if job.exists():
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
-    found = survey(path, units, front, up, ratio, tell)
+    tell("reading", 0.0)
+    body = load_body(path, units=units, front=front, up=up)
+    with all_at_once(out_dir) as staging, views_drawn(body, staging):
+        found = survey(body, units, front, up, ratio, tell)
+        large, text = _first_job(found, path, out_dir, scale, (units, front, up))
+        (staging / "job.toml").write_text(text, encoding="utf-8")
+    return [
+        *(f"Look at this: {mistake}" for mistake in found.mistakes),
+        f"{job}: a first job with {large} regions, to be edited; the views to draw on lie beside it.",
+        f"Next: unwrap make {job} --out {out_dir / 'out'}",
+    ]
+
+
+def _first_job(
+    found: Found, path: Path, out_dir: Path, scale: str, how: tuple[str, str, str]
+) -> tuple[int, str]:
+    """How many regions a first job has, and its text."""
     whole = sum(surface.area for surface in found.surfaces)
     large = [s for s in found.surfaces if s.area >= LEAST_SHARE * whole and s.normal[2] > DOWN][:MOST]
     centres = [
         np.average(found.body.corners[s.faces].mean(axis=1), axis=0, weights=found.body.areas[s.faces])
         for s in large
     ]
-    text = _job_text(
-        path, out_dir, scale, (units, front, up), large, _reflections(large, centres, found.body.middle)
-    )
-    with all_at_once(out_dir) as staging:
-        (staging / "job.toml").write_text(text, encoding="utf-8")
-        write_views(found.body, staging, tell, 0.5)
-    return [
-        *(f"Look at this: {mistake}" for mistake in found.mistakes),
-        f"{job}: a first job with {len(large)} regions, to be edited; the views to draw on lie beside it.",
-        f"Next: unwrap make {job} --out {out_dir / 'out'}",
-    ]
+    twins = _reflections(large, centres, found.body.middle)
+    return len(large), _job_text(path, out_dir, scale, how, large, twins)
 
 
 def _reflections(surfaces: Sequence[Surface], centres: Sequence[np.ndarray], middle: float) -> dict[int, int]:

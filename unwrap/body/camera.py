@@ -148,13 +148,17 @@ def cast(rays: Rays, camera: Camera) -> Hits:
     # Every ray starts on one plane before the body, so that depths compare.
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
     rows = max(1, RAYS_AT_ONCE // camera.width)
+    x = np.arange(camera.width) + 0.5
+    along = camera.places(x, np.full(len(x), 0.5 * camera.height))
     for top in range(0, camera.height, rows):
-        y, x = np.mgrid[top : min(top + rows, camera.height), 0 : camera.width] + 0.5
-        hit = rays.first(camera.places(x, y).reshape(-1, 3) - back * camera.ahead, camera.ahead)
+        y = np.arange(top, min(top + rows, camera.height)) + 0.5
+        down = camera.places(np.full(len(y), 0.5 * camera.width), y) - camera.centre
+        starts = rays.local(along + (down - back * camera.ahead)[:, None]).reshape(-1, 3)
+        hit = rays.first_from(starts, camera.ahead)
         block = slice(top, top + len(y))
-        face[block] = hit.face.reshape(x.shape)
-        weights[block] = hit.weights.reshape(*x.shape, 3)
-        depth[block] = hit.distance.reshape(x.shape)
+        face[block] = hit.face.reshape(len(y), -1)
+        weights[block] = hit.weights.reshape(len(y), -1, 3)
+        depth[block] = hit.distance.reshape(len(y), -1)
     return Hits(face, weights, depth)
 
 

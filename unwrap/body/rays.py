@@ -78,19 +78,15 @@ class Rays:
         self, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
     ) -> FirstHits:
         """What each ray meets first, no farther than `reach` (r,) lengths of its direction."""
+        return _first_hits(*self._run(self._meet, origins, directions, reach))
 
-        def run(o: Any, d: Any, most: Any) -> tuple[NDArray[Any], ...]:
-            found = self._scene.run(o, d, dists=most, output=1)
-            return found["primID"], found["tfar"], found["u"], found["v"]
-
-        prim, distance, u, v = self._run(run, origins, directions, reach)
-        face = prim.astype(np.int64)
-        missed = face < 0
-        far = distance.astype(np.float64)
-        far[missed] = np.inf
-        weights = np.stack([1.0 - u - v, u, v], axis=1).astype(np.float64)
-        weights[missed] = 0.0
-        return FirstHits(face, far, weights)
+    def first_from(self, starts: NDArray[np.float32], direction: FloatArray) -> FirstHits:
+        """What rays from places made by `local` meet first, all in one direction."""
+        d = np.broadcast_to(np.asarray(direction, dtype=np.float32), starts.shape)
+        most = np.full(len(starts), 1e37, dtype=np.float32)
+        return _first_hits(
+            *self._in_halves(lambda o, d, most: self._meet(o, np.ascontiguousarray(d), most), starts, d, most)
+        )
 
     def blocked(self, origins: FloatArray, directions: FloatArray) -> BoolArray:
         """(r,) True where anything at all is in the way of the ray."""
@@ -116,6 +112,10 @@ class Rays:
         """Places in the frame and precision that the rays are shot in, for use more than once."""
         return (places - self.middle).astype(np.float32)
 
+    def _meet(self, o: Any, d: Any, most: Any) -> tuple[NDArray[Any], ...]:
+        found = self._scene.run(o, d, dists=most, output=1)
+        return found["primID"], found["tfar"], found["u"], found["v"]
+
     def _run(
         self, run: Any, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
     ) -> tuple[NDArray[Any], ...]:
@@ -137,3 +137,14 @@ class Rays:
         with ThreadPoolExecutor(THREADS) as pool:
             parts = list(pool.map(lambda part: run(*(column[part] for column in columns)), halves))
         return tuple(np.concatenate(found) for found in zip(*parts, strict=True))
+
+
+def _first_hits(prim: NDArray[Any], distance: NDArray[Any], u: NDArray[Any], v: NDArray[Any]) -> FirstHits:
+    face = prim.astype(np.int64)
+    missed = face < 0
+    far = distance.astype(np.float64)
+    far[missed] = np.inf
+    weights = np.empty((len(face), 3))
+    weights[:, 0], weights[:, 1], weights[:, 2] = 1.0 - u - v, u, v
+    weights[missed] = 0.0
+    return FirstHits(face, far, weights)

@@ -181,15 +181,23 @@ def compose(
     colour: NDArray[np.floating], light: PixelArray, ink: PixelArray, hits: Hits
 ) -> NDArray[np.floating]:
     """(h, w, 3) picture 0..1: colours under light with lines in ink, on a white ground."""
-    picture = np.where(hits.seen[..., None], colour * light[..., None], 1.0)
-    return picture * (1.0 - 0.8 * ink[..., None])
+    picture = colour * light[..., None]
+    picture[~hits.seen] = 1.0
+    drawn = ink > 0
+    picture[drawn] *= (1.0 - 0.8 * ink[drawn])[:, None]
+    return picture
 
 
 def coarser(picture: NDArray[np.floating], factor: int) -> NDArray[np.uint8]:
     """(H, W, 3) uint8 picture with `factor` times fewer pixels each way, by plain means."""
     h, w = picture.shape[0] // factor, picture.shape[1] // factor
-    cut = picture[: h * factor, : w * factor].reshape(h, factor, w, factor, -1)
-    return np.round(255 * np.clip(cut.mean(axis=(1, 3)), 0, 1)).astype(np.uint8)
+    parts = [
+        picture[row : h * factor : factor, column : w * factor : factor]
+        for row in range(factor)
+        for column in range(factor)
+    ]
+    mean = sum(parts[1:], start=parts[0]) / len(parts)
+    return np.round(255 * np.clip(mean, 0, 1)).astype(np.uint8)
 
 
 def _unit(vectors: FloatArray) -> FloatArray:

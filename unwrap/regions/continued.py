@@ -7,7 +7,7 @@ import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.regions.rim import Rims, facing_pairs, rim_points
+from unwrap.regions.rim import Rims, facing_others, facing_pairs, rim_points
 from unwrap.regions.smooth import Smooth
 
 # Rim points stand this share of the bridged width apart: eight across the widest gap.
@@ -88,7 +88,7 @@ def continued_parts(smooth: Smooth, bridge: float) -> IntArray:
     count = int(smooth.part.max(initial=-1)) + 1
     broad, need = _broad_and_need(smooth, rims, bridge)
     some = rims.of(broad[rims.part])
-    i, j = facing_pairs(some, some, 1.02 * bridge, _gentle(smooth))
+    i, j = facing_others(some, 1.02 * bridge, _gentle(smooth))
     # each point once for each part that it faces
     key = np.unique(some.part[i] * np.int64(len(some.at)) + j)
     owner, point = np.divmod(key, max(len(some.at), 1))

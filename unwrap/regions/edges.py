@@ -10,6 +10,8 @@ from scipy.sparse.csgraph import connected_components
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.body import Body
+from unwrap.body.edges import find_edges
+from unwrap.body.triangles import area_vectors, lengths, side_lengths
 
 # A triangle flatter than this has no normal worth the name: coordinates that went
 # through single precision are only good to some 1e-5 mm at model size.
@@ -55,25 +57,12 @@ def edge_table(faces: IntArray, used: BoolArray | None = None) -> EdgeTable:
         direction are no pair: one of them is turned over.
     """
     which = np.arange(len(faces)) if used is None else np.flatnonzero(used)
-    start = faces[which].ravel()
-    end = faces[which][:, [1, 2, 0]].ravel()
-    size = np.int64(faces.max() + 1 if faces.size else 1)
-    key = np.minimum(start, end) * size + np.maximum(start, end)
-    unique, edge, count = np.unique(key, return_inverse=True, return_counts=True)
+    found = find_edges(faces[which])
     of_face = np.full((len(faces), 3), -1, dtype=np.int64)
-    of_face[which] = edge.reshape(-1, 3)
-
-    order = np.argsort(edge, kind="stable")
-    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int64)
-    two = np.flatnonzero(count == 2)
-    one_side, other_side = order[first[two]], order[first[two] + 1]
-    turned = start[one_side] == start[other_side]
-    pair = np.full((len(unique), 2), -1, dtype=np.int64)
-    pair[two, 0] = which[one_side // 3]
-    pair[two, 1] = which[other_side // 3]
-    pair[two[turned]] = -1
-    ends = np.stack([unique // size, unique % size], axis=1)
-    return EdgeTable(ends=ends, of_face=of_face, count=count.astype(np.int64), pair=pair)
+    of_face[which] = found.of_face
+    pair = np.full((len(found.ends), 2), -1, dtype=np.int64)
+    pair[found.pair_edge[found.agree]] = which[found.pairs[found.agree]]
+    return EdgeTable(found.ends, of_face, found.number, pair)
 
 
 def body_table(body: Body) -> EdgeTable:
@@ -86,9 +75,8 @@ def body_table(body: Body) -> EdgeTable:
 
 def face_normals(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
     """(m, 3) unit normals (zero without area) and (m,) areas."""
-    a, b, c = np.moveaxis(vertices[faces], 1, 0)
-    normal = np.cross(b - a, c - a)
-    length = np.linalg.norm(normal, axis=1)
+    normal = area_vectors(vertices, faces)
+    length = lengths(normal)
     unit = np.divide(normal, length[:, None], out=np.zeros_like(normal), where=length[:, None] > 0)
     return unit, 0.5 * length
 
@@ -105,12 +93,9 @@ def steady_normals(vertices: FloatArray, faces: IntArray, table: EdgeTable) -> F
         Unit normals.
     """
     normals, areas = face_normals(vertices, faces)
-    corners = vertices[faces]
-    lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    longest = lengths.argmax(axis=1)
-    height = np.divide(
-        2 * areas, lengths.max(axis=1), out=np.zeros(len(faces)), where=lengths.max(axis=1) > 0
-    )
+    sides = side_lengths(vertices, faces)
+    longest = sides.argmax(axis=1)
+    height = np.divide(2 * areas, sides.max(axis=1), out=np.zeros(len(faces)), where=areas > 0)
     sliver = np.flatnonzero((height < SLIVER) & (table.of_face[:, 0] >= 0))
     if not len(sliver):
         return normals
@@ -139,7 +124,7 @@ def edge_angles(normals: FloatArray, table: EdgeTable) -> FloatArray:
     inside = table.pair[:, 0] >= 0
     first, second = normals[table.pair[inside, 0]], normals[table.pair[inside, 1]]
     # atan2 keeps full precision for the tiny angles that tell coplanar faces apart
-    cross = np.linalg.norm(np.cross(first, second), axis=1)
+    cross = lengths(np.cross(first, second))
     angles = np.full(len(table.ends), np.inf)
     angles[inside] = np.arctan2(cross, np.einsum("ij,ij->i", first, second))
     return angles

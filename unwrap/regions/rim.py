@@ -124,10 +124,24 @@ def facing_pairs(first: Rims, second: Rims, reach: float, crease: float) -> tupl
     if not len(first.at) or not len(second.at):
         return none, none
     near = cKDTree(first.at).sparse_distance_matrix(cKDTree(second.at), reach, output_type="ndarray")
-    i, j, gap = near["i"], near["j"], near["v"]
-    agree = np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease)
-    i, j, gap = i[agree], j[agree], gap[agree]
+    keep = _facing(first, second, near["i"], near["j"], crease)
+    return near["i"][keep], near["j"][keep]
+
+
+def facing_others(rims: Rims, reach: float, crease: float) -> tuple[IntArray, IntArray]:
+    """The same between the parts of one set of rims: pairs of points of different parts, each both ways."""
+    near = cKDTree(rims.at).query_pairs(reach, output_type="ndarray")
+    near = near[rims.part[near[:, 0]] != rims.part[near[:, 1]]]
+    near = near[_facing(rims, rims, near[:, 0], near[:, 1], crease)]
+    return np.concatenate([near[:, 0], near[:, 1]]), np.concatenate([near[:, 1], near[:, 0]])
+
+
+def _facing(first: Rims, second: Rims, i: IntArray, j: IntArray, crease: float) -> IntArray:
+    """Which pairs of near points look at each other without a step."""
+    agree = np.flatnonzero(np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease))
+    i, j = i[agree], j[agree]
     across = second.at[j] - first.at[i]
+    gap = np.linalg.norm(across, axis=1)
     middle = first.normal[i] + second.normal[j]
     middle /= np.linalg.norm(middle, axis=1, keepdims=True)
     # for two points of one circular arc the chord is square to the mean of their normals
@@ -136,5 +150,4 @@ def facing_pairs(first: Rims, second: Rims, reach: float, crease: float) -> tupl
     back = -np.einsum("ij,ij->i", across, second.out[j])
     level = step <= STEP + STEP_SHARE * gap
     facing = ((away > 0.6 * gap) & (back > 0.6 * gap)) | (gap < STEP)
-    keep = level & facing
-    return i[keep], j[keep]
+    return agree[level & facing]

@@ -60,7 +60,7 @@ _kept: WeakKeyDictionary[Body, dict[bytes, BoolArray]] = WeakKeyDictionary()
 
 def _mended(body: Body, mask: BoolArray) -> BoolArray:
     table = body_table(body)
-    lengths = np.linalg.norm(np.roll(body.corners, -1, axis=1) - body.corners, axis=2)
+    lengths = body.side_lengths
     sliver = np.flatnonzero(2 * body.areas < SLIVER * lengths.max(axis=1))
     pair = table.pair[table.of_face[sliver, lengths[sliver].argmax(axis=1)]]
     other = np.where(pair[:, 0] == sliver, pair[:, 1], pair[:, 0])

@@ -179,9 +179,7 @@ def _gaussian_curvature(body: Body, part: IntArray, count: int) -> FloatArray:
     for k in range(3):
         first = corners[:, (k + 1) % 3] - corners[:, k]
         second = corners[:, (k + 2) % 3] - corners[:, k]
-        angles[:, k] = np.arctan2(
-            np.linalg.norm(np.cross(first, second), axis=1), np.einsum("ij,ij->i", first, second)
-        )
+        angles[:, k] = np.arctan2(2 * body.areas[seen], np.einsum("ij,ij->i", first, second))
     vertex = body.faces[seen].ravel()
     label = np.repeat(part[seen], 3)
     size = len(body.vertices)
@@ -197,12 +195,8 @@ def _gaussian_curvature(body: Body, part: IntArray, count: int) -> FloatArray:
 
 def _on_open_edge(body: Body, part: IntArray, size: int) -> BoolArray:
     """Vertices at an edge that has only one visible face."""
-    faces = body.faces[part >= 0]
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    key = np.minimum(start, end) * np.int64(size) + np.maximum(start, end)
-    unique, count = np.unique(key, return_counts=True)
-    single = unique[count == 1]
+    of_seen = body.edges.of_face[part >= 0]
+    single = np.bincount(of_seen.ravel(), minlength=len(body.edges.ends)) == 1
     result = np.zeros(size, dtype=bool)
-    result[single // size] = True
-    result[single % size] = True
+    result[body.edges.ends[single]] = True
     return result
