@@ -109,7 +109,10 @@ class TrialMesh:
         start, end = self.ground.faces.ravel(), np.roll(self.ground.faces, -1, axis=1).ravel()
         links = np.zeros((n, n))
         links[start, end] = links[end, start] = 1.0
-        stiff = np.diag(links.sum(axis=1)) - links
+        gap = np.diag(links.sum(axis=1)) - links
+        # As little departure from the neighbours' mean as can be, not as little difference: the latter
+        # would squeeze all of the move into one ring of faces round a tip.
+        stiff = gap @ gap
         free, held = self._free, self._held
         along = np.linalg.solve(stiff[np.ix_(free, free)], -stiff[np.ix_(free, held)])
         return np.asarray(along, dtype=np.float64)

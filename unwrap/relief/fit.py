@@ -74,7 +74,7 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
     best, least, crossed = points, np.inf, True
     for power, steps in STAGES:
         law = Worst.of(film, power)
-        points, _ = minimise(problem, law, points, steps=steps, tolerance=1e-2)
+        points, _ = minimise(problem, law, points, steps=steps, tolerance=0.1)
         s1, s2 = stretches(metric, points)
         reach = _reach(np.maximum(law.distance(s1), law.distance(s2)), areas)
         overlap = overlaps(points, cut.faces)
