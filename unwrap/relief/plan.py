@@ -42,9 +42,9 @@ class Effort:
         How often a slit is added or left out.
     """
 
-    begun: int = 10
+    begun: int = 7
     first: int = 5
-    settled: int = 3
+    settled: int = 2
     rounds: int = 24
     feet: int = 5
     joins: int = 3
