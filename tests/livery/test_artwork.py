@@ -218,3 +218,30 @@ def test_what_is_drawn_comes_back_to_the_view(tmp_path):
         back = shapely.points(view.to_view(boiler.to_surface(rim)))
         assert shapely.distance(back, shape.area.boundary).max() < 0.05
         assert sum(len(curve.spans) for curve in paint.curves) <= 2 * shape.nodes
+
+
+def test_a_gradient_on_a_barrel_has_everywhere_the_colour_seen_from_the_side(tmp_path):
+    # From z = -10 (black) to z = 10 (red 200): on the body the red at a height z is 10 z + 100.
+    body, boiler = barrel_body(), barrel()
+    gradient = (
+        '<linearGradient id="g" gradientUnits="userSpaceOnUse" x1="0" y1="10" x2="0" y2="-10">'
+        '<stop stop-color="#000000"/><stop offset="1" stop-color="#c80000"/></linearGradient>'
+        '<rect x="10" y="-9" width="20" height="18" fill="url(#g)"/>'
+    )
+    view, path = drawn(tmp_path, body, gradient)
+    ((paint,),), remarks = lay_artwork(body, [boiler], view, path)
+    assert remarks == ()
+    assert len(paint.curves[0].spans) <= 8
+    rng = np.random.default_rng(5)
+    low, high = np.array(paint.area.bounds).reshape(2, 2)
+    places = low + rng.random((500, 2)) * (high - low)
+    places = places[shapely.contains_xy(paint.area, *places.T)]
+    red = paint.picture.at(places)[:, 0].astype(float)
+    # Half a level of rounding, and half a dot of 1/24 mm at 10 levels a millimetre.
+    assert np.abs(red - (10.0 * boiler.to_surface(places)[:, 2] + 100.0)).max() < 0.5 + 10.0 / 48 + 0.05
+    dot = np.linalg.norm(paint.picture.matrix[:, 0])
+    assert dot <= 25.4 / 600
+    # The same when the piece is turned and moved.
+    turn = np.array([[0.6, -0.8, 3.0], [0.8, 0.6, -7.0]])
+    moved = paint.moved(turn)
+    assert (moved.picture.at(places @ turn[:, :2].T + turn[:, 2]) == paint.picture.at(places)).mean() > 0.99

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from unwrap.arrays import FloatArray
-from unwrap.livery.paint import Paint
+from unwrap.livery.paint import Paint, Picture
 from unwrap.sheet.inks import rgb_of
 
 # A piece of 300 x 100 mm at 25 dots a millimetre; finer would only cost memory.
@@ -74,7 +74,7 @@ def print_dots(
         red, green, blue = rgb(paint.colour)
         for part in shapely.get_parts(paint.area):
             if isinstance(part, shapely.Polygon) and not part.is_empty:
-                _lay(picture, part, (red, green, blue, 255), left, top, per_mm)
+                _lay(picture, part, (red, green, blue, 255), left, top, per_mm, paint.picture)
     if cuts:
         pen = ImageDraw.Draw(picture)
         for cut in cuts:
@@ -96,6 +96,7 @@ def _lay(
     left: float,
     top: float,
     per_mm: float,
+    shading: Picture | None = None,
 ) -> None:
     """Lay one polygon with its holes, touching no more of the picture than it covers."""
     x0, y0, x1, y1 = part.bounds
@@ -107,4 +108,10 @@ def _lay(
         # The pen fills from dot centre to dot centre: half a dot off the rim.
         corners = (np.asarray(ring.coords)[:, :2] - (left, top)) * (per_mm, -per_mm) - (column, row) - 0.5
         pen.polygon([(float(x), float(y)) for x, y in corners], fill=value)
-    picture.paste(ink, (column, row), stencil)
+    if shading is None:
+        picture.paste(ink, (column, row), stencil)
+        return
+    across, down = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
+    places = np.column_stack([(across.ravel() + column), -(down.ravel() + row)]) / per_mm + (left, top)
+    dots = Image.fromarray(shading.at(places).reshape(height, width, 3)).convert("RGBA")
+    picture.paste(dots, (column, row), stencil)

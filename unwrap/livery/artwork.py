@@ -19,6 +19,7 @@ from unwrap.livery.drawing import Drawing, Shape
 from unwrap.livery.fit import curves_of_area
 from unwrap.livery.ground import Ground
 from unwrap.livery.paint import Paint
+from unwrap.livery.shading import Shifted, dots_on_piece, mean_colour
 from unwrap.livery.strokes import drawn_strokes
 from unwrap.livery.svg_read import read_drawing
 from unwrap.livery.throw import Target, aim
@@ -96,6 +97,11 @@ def _paint(
 ) -> Paint:
     """A shape's ground on a piece, as the stroke that it was drawn with where it still is one there."""
     label = f"artwork: {shape.label}"
+    if shape.shade is not None:
+        shade = shape.shade if shift is None else Shifted(shape.shade, shift)
+        picture = dots_on_piece(carry, chart, area, shade)
+        colour = mean_colour(picture, area)
+        return Paint("artwork", colour, area, curves_of_area(area), label=label, picture=picture)
     if shape.stroke is not None:
         lines = shape.stroke.lines
         if shift is not None:

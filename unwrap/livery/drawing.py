@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Cap, Join
@@ -18,6 +20,13 @@ class Stroke:
     lines: shapely.Geometry
     cap: Cap
     join: Join
+
+
+class Shade(Protocol):
+    """A fill that changes from place to place: a gradient or a picture."""
+
+    def at(self, points: FloatArray) -> NDArray[np.uint8]:
+        """(n, 3) red, green, blue at points (n, 2) of the view, mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +45,8 @@ class Shape:
         How many nodes it was drawn with.
     stroke : Stroke or None
         How it was drawn, where it is a stroke that may stay one.
+    shade : Shade or None
+        What fills it instead of the colour.
     """
 
     colour: str
@@ -43,6 +54,7 @@ class Shape:
     label: str
     nodes: int
     stroke: Stroke | None = None
+    shade: Shade | None = None
 
 
 @dataclass(frozen=True, eq=False)

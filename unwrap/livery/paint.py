@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 import shapely.affinity
+from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray
 
@@ -38,6 +39,38 @@ class Curve:
 
 
 @dataclass(frozen=True, eq=False)
+class Picture:
+    """Shading or a photograph as dots in the plane of a piece.
+
+    Parameters
+    ----------
+    dots : (h, w, 3) uint8
+        Red, green, blue; first row at the top.
+    matrix : (2, 3) float64
+        From columns and rows, counted from the outer corner of the first dot, to mm.
+    """
+
+    dots: NDArray[np.uint8]
+    matrix: FloatArray
+
+    def at(self, points: FloatArray) -> NDArray[np.uint8]:
+        """(n, 3) the dot at each point (n, 2), mm; the nearest one beyond the picture."""
+        place = np.linalg.solve(self.matrix[:, :2], (points - self.matrix[:, 2]).T).T
+        height, width = self.dots.shape[:2]
+        column, row = np.clip(np.floor(place).astype(np.int64), 0, [width - 1, height - 1]).T
+        return self.dots[row, column]
+
+    def placed(self, matrix: FloatArray) -> FloatArray:
+        """(2, 3) from columns and rows to where a (2, 3) affine matrix takes the piece."""
+        shift = matrix[:, :2] @ self.matrix[:, 2] + matrix[:, 2]
+        return np.column_stack([matrix[:, :2] @ self.matrix[:, :2], shift])
+
+    def moved(self, matrix: FloatArray) -> Picture:
+        """The picture under a (2, 3) affine matrix."""
+        return replace(self, matrix=self.placed(np.asarray(matrix)))
+
+
+@dataclass(frozen=True, eq=False)
 class Paint:
     """One printed shape on a flat piece.
 
@@ -63,6 +96,8 @@ class Paint:
         Width asked for on the model, mm, for lines and bands.
     cap, join : str
         How a stroke ends and turns corners, as in SVG.
+    picture : Picture or None
+        What fills it instead of the colour, which is then its mean.
     """
 
     kind: PaintKind
@@ -74,6 +109,7 @@ class Paint:
     asked_width: float | None = None
     cap: Cap = "butt"
     join: Join = "miter"
+    picture: Picture | None = None
 
     def moved(self, matrix: FloatArray) -> Paint:
         """The paint under a (2, 3) affine matrix that keeps lengths."""
@@ -82,4 +118,5 @@ class Paint:
             self,
             area=shapely.affinity.affine_transform(self.area, (a, b, d, e, x, y)),
             curves=tuple(curve.moved(matrix) for curve in self.curves),
+            picture=self.picture.moved(matrix) if self.picture else None,
         )

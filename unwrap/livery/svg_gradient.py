@@ -1,37 +1,32 @@
-"""Gradients as steps of flat colour, each too small to see: flat colour is what plates hold.
+"""Gradients of a drawing: which colour they have at a place of the view.
 
 References
 ----------
-W3C, Scalable Vector Graphics (SVG) 2, chapter "Paint Servers: Gradients, Patterns".
+W3C, Scalable Vector Graphics (SVG) 2, chapter "Paint Servers: Gradients, Patterns"; the colour of a
+round gradient about a focus is that of the largest circle through the place (W3C, HTML Canvas 2D
+Context, "createRadialGradient").
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
-import shapely
 from lxml import etree
+from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.svg_path import parse_transform
 from unwrap.livery.svg_style import Rule, colour_of, length_of, style_of
 
-# Levels (of 255) that a colour may change by from step to step: about the least that is
-# seen side by side (common practice, no source).
-STEP = 6
-MOST_STEPS = 64
 # The lengths that a gradient is given by, and what they are where it does not say.
 FRAMES = {
     "linearGradient": (("x1", "0"), ("y1", "0"), ("x2", "100%"), ("y2", "0")),
     "radialGradient": (("cx", "50%"), ("cy", "50%"), ("r", "50%")),
 }
-# Far enough beyond any drawing, in lengths of the gradient.
-FAR = 1e4
-# Sides of the polygon that stands for a quarter of a round step.
-QUARTER_SIDES = 32
+# A focus is held this near to the rim at the most, in radii.
+FOCUS_INSIDE = 0.999
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,55 +39,47 @@ class Gradient:
         "linearGradient" or "radialGradient".
     matrix : (3, 3) float64
         From the gradient's unit frame to mm in the view: a linear one runs from x = 0 to
-        x = 1 square to x, a round one from the origin to the unit circle.
+        x = 1 square to x, a round one fills the unit circle.
     offsets : (n,) float64
         Rising, 0 to 1.
     colours : (n, 3) float64
         Red, green, blue at the offsets, 0 to 255.
+    spread : str
+        "pad", "reflect" or "repeat": what comes before the first stop and after the last.
+    focus : (3,) float64
+        Where a round one begins in its unit frame, and how large there.
     """
 
     kind: str
     matrix: FloatArray
     offsets: FloatArray
     colours: FloatArray
+    spread: str = "pad"
+    focus: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
-    def steps(self, area: shapely.Geometry) -> list[tuple[str, shapely.Geometry]]:
-        """Colours and areas, each painted over the one before, so that no gap shows between them."""
-        bounds = self._bounds()
-        out = []
-        for k, (low, high) in enumerate(pairwise(bounds)):
-            part = area if k == 0 else shapely.intersection(area, self._beyond(float(low)))
-            if part.area > 0:
-                out.append((self._colour(0.5 * float(low + high)), part))
-        return out
+    def at(self, points: FloatArray) -> NDArray[np.uint8]:
+        """(n, 3) red, green, blue at points (n, 2) of the view, mm."""
+        turned: FloatArray = np.linalg.solve(self.matrix[:2, :2], (points - self.matrix[:2, 2]).T).astype(
+            float
+        )
+        share = turned[0] if self.kind == "linearGradient" else self._share_of_circle(turned)
+        if self.spread == "repeat":
+            share = share - np.floor(share)
+        elif self.spread == "reflect":
+            share = 1.0 - np.abs(share - 2.0 * np.floor(0.5 * share) - 1.0)
+        found = np.stack([np.interp(share, self.offsets, channel) for channel in self.colours.T], axis=-1)
+        return np.round(found).astype(np.uint8)
 
-    def _bounds(self) -> FloatArray:
-        """Where one step ends and the next begins."""
-        bounds = [0.0]
-        for a, b, low, high in zip(
-            self.offsets[:-1], self.offsets[1:], self.colours[:-1], self.colours[1:], strict=True
-        ):
-            count = int(np.clip(np.ceil(np.abs(high - low).max() / STEP), 1, MOST_STEPS))
-            bounds += np.linspace(a, b, count + 1)[0 if a > bounds[-1] else 1 :].tolist()
-        # Before the first stop and after the last the colour is theirs.
-        return np.unique(np.concatenate([[-1.0] if self.offsets[0] > 0 else [], bounds, [2.0]]))
-
-    def _colour(self, at: float) -> str:
-        red, green, blue = (round(float(np.interp(at, self.offsets, channel))) for channel in self.colours.T)
-        return f"#{red:02x}{green:02x}{blue:02x}"
-
-    def _beyond(self, at: float) -> shapely.Geometry:
-        """The plane further along the gradient than a share of it."""
-        if self.kind == "linearGradient":
-            ring = np.array([[at, -FAR], [FAR, -FAR], [FAR, FAR], [at, FAR]])
-            return shapely.Polygon(self._moved(ring))
-        turn = np.linspace(0, 2 * np.pi, 4 * QUARTER_SIDES, endpoint=False)
-        circle = self._moved(max(at, 1e-9) * np.column_stack([np.cos(turn), np.sin(turn)]))
-        square = self._moved(FAR * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]]))
-        return shapely.Polygon(square, [circle])
-
-    def _moved(self, points: FloatArray) -> FloatArray:
-        return points @ self.matrix[:2, :2].T + self.matrix[:2, 2]
+    def _share_of_circle(self, place: FloatArray) -> FloatArray:
+        """How far out the circle through each place (2, n) is: 0 the focus, 1 the rim."""
+        fx, fy, fr = self.focus
+        px, py = place[0] - fx, place[1] - fy
+        # |p - t (c - f)| = fr + t (1 - fr), the circles' middles going from the focus to the centre.
+        a = fx * fx + fy * fy - (1.0 - fr) ** 2
+        b = -px * fx - py * fy + fr * (1.0 - fr)
+        c = px * px + py * py - fr * fr
+        root = np.sqrt(np.maximum(b * b - a * c, 0.0))
+        return (b - root) / a
 
 
 def stops_of(element: etree._Element, rules: list[Rule]) -> list[tuple[float, int]]:
@@ -130,6 +117,8 @@ def gradient_of(
     ValueError
         If a length or a transform cannot be read.
     """
+    spread = given.get("spreadMethod", "pad")
+    focus = (0.0, 0.0, 0.0)
     in_box = given.get("gradientUnits", "objectBoundingBox") == "objectBoundingBox"
     frame = parse_transform(given.get("gradientTransform"))
     if in_box:
@@ -141,8 +130,23 @@ def gradient_of(
         frame = frame @ linear_frame(np.array(values[:2]), np.array(values[2:]))
     else:
         frame = frame @ round_frame(np.array(values[:2]), values[2])
+        focus = _focus(given, values)
     colours = np.array([[colour >> 16, colour >> 8 & 255, colour & 255] for _, colour in stops], dtype=float)
-    return Gradient(kind, matrix @ frame, np.array([offset for offset, _ in stops]), colours)
+    offsets = np.array([offset for offset, _ in stops])
+    return Gradient(
+        kind, matrix @ frame, offsets, colours, spread if spread in ("reflect", "repeat") else "pad", focus
+    )
+
+
+def _focus(given: Mapping[str, str], circle: list[float]) -> tuple[float, float, float]:
+    """A round gradient's focus in the frame of its circle; one beyond the circle is drawn in to it."""
+    cx, cy, r = circle
+    r = max(r, 1e-12)
+    fx, fy = ((length_of(given.get(n), c, whole=1.0) - c) / r for n, c in (("fx", cx), ("fy", cy)))
+    fr = min(length_of(given.get("fr"), 0.0, whole=1.0) / r, FOCUS_INSIDE)
+    far = float(np.hypot(fx, fy))
+    size = min(1.0, (FOCUS_INSIDE - fr) / far) if far > 0 else 1.0
+    return fx * size, fy * size, fr
 
 
 def linear_frame(start: FloatArray, end: FloatArray) -> FloatArray:

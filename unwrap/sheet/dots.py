@@ -12,6 +12,7 @@ from PIL import Image
 
 from unwrap.arrays import FloatArray
 from unwrap.sheet.inks import NAMES, Press, tints_of
+from unwrap.sheet.pictures import tints_of_dots
 from unwrap.sheet.plates import white_area
 from unwrap.sheet.sheet import Sheet
 from unwrap.sheet.trap import traps_of
@@ -46,13 +47,20 @@ def plate_dots(sheet: Sheet, press: Press | None = None, dpi: float = 600.0) -> 
     plates = {NAMES[ink]: np.zeros(shape, np.uint8) for ink in colours}
     for placement in sheet.placements:
         matrix = _joined(frame, placement.matrix)
-        painted = [(paint.area, tints_of(paint.colour, press)) for paint in placement.piece.paints]
-        painted += [(trap.area, trap.tints) for trap in traps_of(placement.piece, press)]
-        for area, tints in painted:
+        painted = [
+            (paint.area, tints_of(paint.colour, press), paint.picture) for paint in placement.piece.paints
+        ]
+        painted += [(trap.area, trap.tints, None) for trap in traps_of(placement.piece, press)]
+        for area, tints, picture in painted:
             rows, columns, inside = area_dots(area, matrix, shape)
+            levels = np.round(255 * np.array(tints))
+            if picture is not None:
+                row, column = np.nonzero(inside)
+                middles = np.column_stack([column + columns.start, row + rows.start]) + 0.5
+                places = (middles - matrix[:, 2]) @ np.linalg.inv(matrix[:, :2]).T
+                levels = tints_of_dots(picture.at(places), press)
             for ink in colours:
-                value = round(255 * tints["cmyk".index(ink)])
-                plates[NAMES[ink]][rows, columns][inside] = value
+                plates[NAMES[ink]][rows, columns][inside] = levels[..., "cmyk".index(ink)]
     for hit in range(press.white_hits if press.has_white else 0):
         white = np.zeros(shape, np.uint8)
         for placement in sheet.placements:

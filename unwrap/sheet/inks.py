@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from unwrap.errors import BadInput
+
+# Weights of red, green and blue light (ITU-R BT.709).
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 Tints = tuple[float, float, float, float]
 
@@ -167,5 +173,9 @@ def rgb_of(colour: str) -> tuple[float, float, float]:
 
 def luminance(colour: str) -> float:
     """Relative luminance of a screen colour, 0 to 1 (IEC 61966-2-1 curve, ITU-R BT.709 weights)."""
-    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in rgb_of(colour)]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return float(linear_light(np.array(rgb_of(colour))) @ LUMINANCE)
+
+
+def linear_light(levels: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Screen levels, 0 to 1, as shares of the light (IEC 61966-2-1)."""
+    return np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)

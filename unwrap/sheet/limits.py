@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from unwrap.livery.paint import Paint
 from unwrap.sheet.inks import Press, tints_of, wanted_tints
 from unwrap.sheet.piece import Piece
-from unwrap.sheet.plates import visible_paints
+from unwrap.sheet.plates import PICTURE, visible_paints
 
 # An ink fainter than this does not show when it lands beside its line.
 SHOWS_ASIDE = 0.1
@@ -44,11 +44,14 @@ class OverLimit:
 def over_limit(pieces: Sequence[Piece], press: Press) -> tuple[OverLimit, ...]:
     """Where the livery asks for more ink than the printer's limit, largest ground first.
 
-    The plates themselves hold to the limit; this says where they had to.
+    The plates themselves hold to the limit; this says where they had to. Pictures are held to it
+    dot by dot without a word.
     """
     places = []
     for piece in pieces:
         for _, colour, area in visible_paints(piece):
+            if colour == PICTURE:
+                continue
             total = sum(wanted_tints(colour, press))
             if total > press.limit + ROUNDING:
                 spot = area.representative_point()

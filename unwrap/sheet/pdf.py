@@ -11,11 +11,12 @@ from pikepdf import Array, Dictionary, Name
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.fit import curves_of_area
-from unwrap.livery.paint import Curve, Paint
+from unwrap.livery.paint import Curve, Paint, Picture
 from unwrap.sheet.curves import is_straight, ring_curves
 from unwrap.sheet.foot import RULE
 from unwrap.sheet.inks import Press, Tints, tints_of
 from unwrap.sheet.marks import crop_curves, sheet_marks
+from unwrap.sheet.pictures import tints_of_dots
 from unwrap.sheet.plates import white_curves
 from unwrap.sheet.sheet import Placement, Sheet
 from unwrap.sheet.trap import traps_of
@@ -77,6 +78,7 @@ class _Page:
         self.words: list[str] = []
         self.layers: list[tuple[str, Dictionary]] = []
         self.inks: dict[str, pikepdf.Object] = {}
+        self.images: dict[int, pikepdf.Object] = {}
 
     def white_layer(self, hit: int) -> None:
         name = self.press.white_name if hit == 0 else f"{self.press.white_name} {hit + 1}"
@@ -125,6 +127,7 @@ class _Page:
                 Paint=Dictionary(Type=Name.ExtGState, OP=True, op=True, OPM=0),
                 Plate=Dictionary(Type=Name.ExtGState, OP=True, op=True, OPM=1),
             ),
+            XObject=Dictionary({f"/Picture{k}": image for k, image in enumerate(self.images.values())}),
             Properties=Dictionary({f"/Layer{k}": layer for k, (_, layer) in enumerate(self.layers)}),
         )
         content = self.pdf.make_stream(f"q {self._frame()} cm\n{self._joined()}\nQ".encode("ascii"))
@@ -194,7 +197,35 @@ class _Page:
         """What fine marks are printed with: one ink, or a misprint would blur them."""
         return (0.0, 0.0, 0.0, tint) if self.press.has_black else (tint, 0.0, 0.0, 0.0)
 
+    def _picture(self, paint: Paint, picture: Picture, placement: Placement) -> None:
+        """Dots in process inks, cut off at the shape's outline."""
+        height, width = picture.dots.shape[:2]
+        # The unit square of an image stands upright; rows are counted from the top.
+        upright = np.array([[width, 0.0, 0.0], [0.0, -height, height]])
+        whole = picture.placed(placement.matrix)
+        linear = whole[:, :2] @ upright[:, :2]
+        shift = whole[:, :2] @ upright[:, 2] + whole[:, 2]
+        key = self._image_of(picture)
+        self.words.append("q")
+        self._path(paint.curves or curves_of_area(paint.area), placement.matrix)
+        numbers = " ".join(f"{value:.6f}" for value in (*linear.T.ravel(), *shift))
+        self.words.append(f"W* n {numbers} cm {key} Do Q")
+
+    def _image_of(self, picture: Picture) -> str:
+        """The name of a picture on the page; copies share it."""
+        if id(picture.dots) not in self.images:
+            height, width = picture.dots.shape[:2]
+            stream = self.pdf.make_stream(tints_of_dots(picture.dots, self.press).tobytes())
+            stream.Type, stream.Subtype = Name.XObject, Name.Image
+            stream.Width, stream.Height = width, height
+            stream.ColorSpace, stream.BitsPerComponent = Name.DeviceCMYK, 8
+            self.images[id(picture.dots)] = stream
+        return f"/Picture{list(self.images).index(id(picture.dots))}"
+
     def _paint(self, paint: Paint, placement: Placement) -> None:
+        if paint.picture is not None:
+            self._picture(paint, paint.picture, placement)
+            return
         self.words.append(self._process(tints_of(paint.colour, self.press)))
         if paint.stroke is not None and paint.curves:
             ends, joins = ("butt", "round", "square"), ("miter", "round", "bevel")

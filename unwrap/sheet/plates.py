@@ -15,6 +15,8 @@ from unwrap.sheet.piece import Piece
 LEAST_AREA = 1e-4
 # Half the width of a crack that no printer could leave open, mm.
 CRACK = 2e-3
+# What stands for the colour of ground that has many.
+PICTURE = "picture"
 
 
 def white_area(piece: Piece, choke: float = 0.15, bare: frozenset[str] = frozenset()) -> shapely.Geometry:
@@ -62,13 +64,17 @@ def white_curves(piece: Piece, choke: float, bare: frozenset[str]) -> tuple[Curv
 
 @lru_cache(maxsize=128)
 def visible_paints(piece: Piece) -> tuple[tuple[str, str, shapely.Geometry], ...]:
-    """What is seen of every paint once the later ones cover it: (kind, colour, area), mm."""
+    """What is seen of every paint once the later ones cover it: (kind, colour, area), mm.
+
+    The colour of a picture or shading is `PICTURE`.
+    """
     seen: list[tuple[str, str, shapely.Geometry]] = []
     above = shapely.Polygon()
     for paint in reversed(piece.paints):
         left = polygons_in(paint.area.difference(above))
         if not left.is_empty:
-            seen.append((paint.kind, paint.colour.lower(), left))
+            # A picture's colour is only its mean: it is no flat ground of that colour.
+            seen.append((paint.kind, paint.colour.lower() if paint.picture is None else PICTURE, left))
         above = above.union(paint.area)
     return tuple(seen[::-1])
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import base64
+
 import numpy as np
 import svgwrite
 from svgwrite.container import Group
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.fit import curves_of_area
-from unwrap.livery.paint import Paint
+from unwrap.livery.paint import Curve, Paint, Picture
 from unwrap.sheet.curves import path_data
 from unwrap.sheet.foot import RULE, Mark
 from unwrap.sheet.inks import Press
 from unwrap.sheet.marks import crop_curves, sheet_marks
+from unwrap.sheet.pictures import png_of
 from unwrap.sheet.plates import white_curves
 from unwrap.sheet.sheet import Placement, Sheet
 
@@ -46,7 +49,7 @@ def sheet_svg(sheet: Sheet, mirrored: bool = True, *, press: Press | None = None
     press = press or Press()
     drawing, frame = _drawing(sheet, mirrored, press)
     drawing.add(_white_layer(sheet, frame, press, "#ffffff"))
-    drawing.add(_colour_layer(sheet, frame))
+    drawing.add(_colour_layer(sheet, frame, drawing))
     drawing.add(_cut_layer(sheet, frame))
     drawing.add(_notes_layer(sheet, frame, title))
     return drawing.tostring()
@@ -63,7 +66,7 @@ def white_svg(sheet: Sheet, mirrored: bool = True, *, press: Press | None = None
 def trial_svg(sheet: Sheet, *, press: Press | None = None, title: str = "") -> str:
     """The sheet for plain paper, not mirrored, to try the fit before any film is used."""
     drawing, frame = _drawing(sheet, False, press or Press())
-    drawing.add(_colour_layer(sheet, frame))
+    drawing.add(_colour_layer(sheet, frame, drawing))
     drawing.add(_cut_layer(sheet, frame))
     trial = f"{title}, trial on paper" if title else "trial on paper"
     drawing.add(_notes_layer(sheet, frame, trial))
@@ -106,18 +109,53 @@ def _piece_group(placement: Placement) -> Group:
     return Group(id="piece-" + "_".join(placement.name.split()), debug=False)
 
 
-def _colour_layer(sheet: Sheet, frame: FloatArray) -> Group:
+def _colour_layer(sheet: Sheet, frame: FloatArray, drawing: svgwrite.Drawing) -> Group:
     layer = Group(id="colour", debug=False)
+    clips = 0
     for placement in sheet.placements:
-        group = _piece_group(placement)
+        group, whole = _piece_group(placement), _whole(placement, frame)
         for paint in placement.piece.paints:
-            group.add(_painted(paint, _whole(placement, frame)))
+            if paint.picture is None:
+                group.add(_painted(paint, whole))
+                continue
+            clips += 1
+            clip = drawing.clipPath(id=f"picture-{clips}", debug=False)
+            clip.add(
+                svgwrite.path.Path(d=path_data(_outline(paint), whole), clip_rule="evenodd", debug=False)
+            )
+            drawing.defs.add(clip)
+            group.add(_picture(paint.picture, paint.label, whole, f"url(#picture-{clips})"))
         layer.add(group)
     return layer
 
 
+def _picture(picture: Picture, label: str, matrix: FloatArray, clip: str) -> Group:
+    """Dots, cut off at a shape's smooth outline."""
+    height, width = picture.dots.shape[:2]
+    a, b, x, c, d, y = (f"{value:.8g}" for value in picture.placed(matrix).ravel())
+    data = base64.b64encode(png_of(picture)).decode("ascii")
+    image = svgwrite.image.Image(
+        f"data:image/png;base64,{data}",
+        insert=(0, 0),
+        size=(width, height),
+        transform=f"matrix({a} {c} {b} {d} {x} {y})",
+        preserveAspectRatio="none",
+        debug=False,
+    )
+    # The clip is in the page's millimetres, the picture in its own dots.
+    group = Group(clip_path=clip, debug=False)
+    group.add(image)
+    if label:
+        group.set_desc(title=label)
+    return group
+
+
+def _outline(paint: Paint) -> tuple[Curve, ...]:
+    return paint.curves or curves_of_area(paint.area)
+
+
 def _painted(paint: Paint, matrix: FloatArray) -> svgwrite.path.Path:
-    curves = paint.curves or curves_of_area(paint.area)
+    curves = _outline(paint)
     if paint.stroke is not None and paint.curves:
         path = svgwrite.path.Path(
             d=path_data(curves, matrix),

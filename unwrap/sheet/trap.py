@@ -9,7 +9,7 @@ import shapely
 
 from unwrap.sheet.inks import LEAST_TINT, Press, Tints, hold, luminance, tints_of
 from unwrap.sheet.piece import Piece
-from unwrap.sheet.plates import polygons_in, visible_paints
+from unwrap.sheet.plates import PICTURE, polygons_in, visible_paints
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +49,9 @@ def traps_of(piece: Piece, press: Press) -> tuple[Tinted, ...]:
         return ()
     grounds: dict[str, list[shapely.Geometry]] = {}
     for _, colour, area in visible_paints(piece):
+        if colour == PICTURE:
+            # Neighbours of many colours have no one darker side to run under.
+            continue
         grounds.setdefault(colour, []).append(area)
     united = {colour: shapely.union_all(areas) for colour, areas in grounds.items()}
     # Lightest first; the colour's name decides between two that are equally light.
