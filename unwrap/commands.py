@@ -48,7 +48,7 @@ def look(
     with _stages(f"looking at {body.name}") as progress:
         found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, scale, progress)
     for line in found.lines:
-        screen.print(line, markup=False)
+        screen.print(line, markup=False, soft_wrap=not screen.is_terminal)
     raise typer.Exit(1 if found.needs_the_user else 0)
 
 
@@ -67,7 +67,7 @@ def start(
     with _stages(f"starting from {body.name}") as progress:
         lines = start_job(body, out or Path(f"{body.stem}-job"), scale, units, front, up, progress)
     for line in lines:
-        screen.print(line, markup=False)
+        screen.print(line, markup=False, soft_wrap=True)
 
 
 @app.command()

@@ -15,7 +15,7 @@ from unwrap.body.body import Body
 from unwrap.body.health import Health, check_health
 from unwrap.body.picture import draw_body
 from unwrap.body.read import load_body
-from unwrap.body.sense import likely_mistakes
+from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.symmetry import find_symmetry
 from unwrap.body.views import SIDES, draw_view, write_view_svg
@@ -107,9 +107,14 @@ def survey(
     with ThreadPoolExecutor(THREADS) as pool:
         health = pool.submit(check_health, body)
         surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
-    mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale)
+    guess = guess_axes(body, front, up)
+    mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale, guess=guess)
     return Found(
-        body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes, health.result()))
+        body,
+        outside,
+        surfaces,
+        mistakes,
+        tuple(_in_words(body, surfaces, mistakes, axes_line(guess, front, up), health.result())),
     )
 
 
@@ -130,13 +135,14 @@ def views_drawn(body: Body, folder: Path) -> Iterator[None]:
 
 
 def _in_words(
-    body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...], health: Health
+    body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...], axes: str, health: Health
 ) -> list[str]:
     length, width, height = body.size
     lines = [
         f"{body.name}: {length:.2f} mm long, {width:.2f} mm wide, {height:.2f} mm high, "
         f"{len(body.faces)} faces",
         *(f"Look at this: {mistake}" for mistake in mistakes),
+        axes,
         find_symmetry(body).line,
         "Health: " + "; ".join(health.lines()),
         "",

@@ -5,7 +5,7 @@ import pytest
 import trimesh
 
 from unwrap.body import load_body
-from unwrap.body.sense import guess_axes, likely_mistakes
+from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
 from unwrap.body.symmetry import find_symmetry
 
 UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
@@ -61,9 +61,22 @@ def test_front_and_up_are_guessed(tmp_path, front, up):
     assert guess[0][1] == front[1]
     assert guess[1] == up
     said = likely_mistakes(body)
-    assert (said == ()) == (guess == ("+x", "+z"))
+    assert (said == ()) == (guess[:2] == ("+x", "+z"))
     right = load(tmp_path, wagon_shell().apply_transform(matrix), front=front, up=up)
-    assert guess_axes(right, front, up) == (front, up)
+    assert guess_axes(right, front, up) == (front, up, True)
+
+
+def test_a_single_part_is_not_told_how_it_stands(tmp_path):
+    # Half a tube, as wide as a roof and hollow underneath, and the front of a cab with its returns.
+    tube = trimesh.creation.annulus(30.0, 32.0, 50.0, sections=128)
+    half = trimesh.intersections.slice_mesh_plane(tube, [0, 1, 0], [0, 0, 0], cap=True)
+    turn = trimesh.transformations.rotation_matrix(np.pi / 2, [0, 0, 1])
+    for part in (half, half.copy().apply_transform(turn)):
+        body = load(tmp_path, part)
+        assert likely_mistakes(body) == ()
+        guess = guess_axes(body)
+        assert guess is not None and not guess.sure
+        assert "as given" in axes_line(guess, "+x", "+z")
 
 
 def test_symmetry_is_measured(tmp_path):

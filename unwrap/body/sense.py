@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from unwrap.arrays import FloatArray
@@ -20,10 +22,40 @@ REAL = (1800.0, 40_000.0)
 PART = 600.0
 # A half matches the other when most of it comes this near, as a share of the body's diagonal.
 MATCHES, DIFFERS = 0.004, 0.02
+# A vehicle is longer than wide: so many times as long, where one pair of halves is alike, and
+# where two are and either could be left and right.
+LONGER, MUCH_LONGER = 1.2, 1.8
+
+
+class Axes(NamedTuple):
+    """Which of a file's axes point to the body's front and up, guessed from its shape.
+
+    Attributes
+    ----------
+    front, up : str
+        "+x", "-x", "+y", "-y", "+z" or "-z".
+    sure : bool
+        Whether the shape is that of a vehicle, so that it is a slip to say otherwise. A single
+        part (a roof, the front of a cab) does not show how it stands.
+    """
+
+    front: str
+    up: str
+    sure: bool
+
+    def differ(self, front: str, up: str) -> bool:
+        """Whether they are others than some that were given."""
+        return (self.front, self.up) != (front, up)
 
 
 def likely_mistakes(
-    body: Body, *, units: str = "mm", front: str = "+x", up: str = "+z", scale: float | None = None
+    body: Body,
+    *,
+    units: str = "mm",
+    front: str = "+x",
+    up: str = "+z",
+    scale: float | None = None,
+    guess: Axes | None = None,
 ) -> tuple[str, ...]:
     """What about the body is likely a slip, with the likely fix: one sentence each.
 
@@ -34,6 +66,8 @@ def likely_mistakes(
         As the body was read with.
     scale : float or None
         Prototype over model, 76.2 for 4 mm to the foot, when it is known.
+    guess : Axes, optional
+        From `guess_axes`, when it was asked already.
 
     Returns
     -------
@@ -44,13 +78,26 @@ def likely_mistakes(
     if body.size.min() < 1e-3 * body.size.max():
         thin = ("length", "width", "height")[int(np.argmin(body.size))]
         said.append(f"the body has no {thin} to speak of: check that the whole body was exported")
-    guess = guess_axes(body, front, up)
-    if guess is not None and guess != (front, up):
+    guess = guess or guess_axes(body, front, up)
+    if guess is not None and guess.sure and guess.differ(front, up):
         said.append(
             f"the body seems to stand otherwise: by its two like halves and its open underside, "
-            f'front = "{guess[0]}" and up = "{guess[1]}" would fit'
+            f'front = "{guess.front}" and up = "{guess.up}" would fit'
         )
     return tuple(said)
+
+
+def axes_line(guess: Axes | None, front: str, up: str) -> str:
+    """What the shape says of front and up: a sentence."""
+    given = f'front = "{front}" and up = "{up}"'
+    if guess is None:
+        return f"{given} as given; the shape does not tell"
+    if not guess.differ(front, up):
+        return f"{given}, and the shape agrees" if guess.sure else f"{given} as given; the shape allows it"
+    guessed = f'front = "{guess.front}" and up = "{guess.up}"'
+    if guess.sure:
+        return f"{given} as given; the shape says {guessed}"
+    return f"{given} as given; unsure, since as a single part it might be {guessed} too"
 
 
 def size_slips(longest: float, units: str, scale: float | None) -> list[str]:
@@ -80,10 +127,11 @@ def size_slips(longest: float, units: str, scale: float | None) -> list[str]:
     for other in UNITS:
         length = longest * MM_PER_UNIT[other] / MM_PER_UNIT[units]
         full_size = scale is None or PART <= length * scale <= REAL[1]
-        if other != units and USUAL[0] <= length <= USUAL[1] and full_size:
-            fits.append((abs(np.log(length / MIDDLING)), other, length))
+        usual = USUAL[0] <= length <= USUAL[1]
+        if other != units and SMALLEST <= length <= LARGEST and full_size:
+            fits.append((not usual, abs(np.log(length / MIDDLING)), other, length))
     if fits:
-        _, other, length = min(fits)
+        *_, other, length = min(fits)
         return [f'the body is {shown} long{in_full}: set units = "{other}", which makes it {length:.0f} mm']
     if REAL[0] <= longest <= REAL[1]:
         ratio = scale or 76.2
@@ -100,7 +148,7 @@ def _shown(length: float) -> str:
     return f"{length / 1000:.3g} m" if length >= 1000 else f"{length:.3g} mm"
 
 
-def guess_axes(body: Body, front: str = "+x", up: str = "+z") -> tuple[str, str] | None:
+def guess_axes(body: Body, front: str = "+x", up: str = "+z") -> Axes | None:
     """Which of the file's axes point to the front and up, guessed from the body's shape.
 
     The two like halves give left and right, the longer of the other two directions gives front
@@ -115,7 +163,7 @@ def guess_axes(body: Body, front: str = "+x", up: str = "+z") -> tuple[str, str]
 
     Returns
     -------
-    (front, up) or None
+    Axes or None
         None where the shape does not tell.
     """
     rays = body.rays
@@ -144,7 +192,9 @@ def guess_axes(body: Body, front: str = "+x", up: str = "+z") -> tuple[str, str]
     above = np.zeros(3)
     above[axis] = -float(sign)
     file_axes = turn_axes(front, up).T
-    return _axis_name(file_axes @ ahead), _axis_name(file_axes @ above)
+    longer = float(body.size[int(np.argmax(ahead))] / max(float(body.size[across]), 1e-9))
+    sure = longer >= (LONGER if len(like) == 1 else MUCH_LONGER)
+    return Axes(_axis_name(file_axes @ ahead), _axis_name(file_axes @ above), sure)
 
 
 def _axis_name(direction: FloatArray) -> str:
