@@ -136,7 +136,10 @@ def part(
     line = _best_line(ground, film)
     if line is None:
         return Parted((one,))
-    drawn, chain = draw_curve(ground, line)
+    try:
+        drawn, chain = draw_curve(ground, line, to_edge=True)
+    except CannotDraw:  # the mesh carries no such line: it grazes an opening, say
+        return Parted((one,))
     parted = drawn.opened(chain)
     # What the parting made takes the values of what stands nearest.
     near = np.where(parted.vertex >= 0, parted.vertex, np.asarray(cKDTree(v).query(parted.surface)[1]))
