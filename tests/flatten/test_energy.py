@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from unwrap.flatten.energy import Work, Worst, derivatives, energy, forces_of, stretches
+from unwrap.flatten.energy import Work, derivatives, energy, forces_of, stretches
 from unwrap.flatten.metric import metric_of
 
 SURFACE = np.array([[0.0, 0.0, 0.0], [1.0, 0.1, 0.2], [0.3, 0.9, -0.1], [1.2, 1.1, 0.5]])
@@ -39,11 +39,9 @@ def hessian(law, points):
     return full.reshape(8, 8)
 
 
-@pytest.mark.parametrize(
-    "law", [Work(), Worst(0.01, 0.3, 8.0, 1e-3), Worst(0.01, 0.05, 8.0, 1e-3, gentle=True)]
-)
 @pytest.mark.parametrize("seed", range(4))
-def test_gradient_is_the_derivative(law, seed):
+def test_gradient_is_the_derivative(seed):
+    law = Work()
     metric = metric_of(SURFACE, FACES)
     points = shape(seed)
     slope = gradient(law, points)

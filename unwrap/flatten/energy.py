@@ -78,58 +78,6 @@ class Work:
         return 2.0 * (s - inverse * square), 2.0 + 6.0 * square * square
 
 
-@dataclass(frozen=True)
-class Worst:
-    """|t|^power with t = (ln s - middle)/reach, and a little `Work` where that is flat.
-
-    Parameters
-    ----------
-    middle : float
-        Middle of the window in ln s.
-    reach : float
-        Distance in ln s from the middle at which the cost is 1.
-    power : float
-        The higher, the more the worst face alone counts.
-    ease : float
-        Share of `Work` mixed in.
-    gentle : bool
-        Go on as a parabola beyond `reach`: a Newton step then brings back at once what
-        lies beyond, where a high power would take many.
-    """
-
-    middle: float
-    reach: float
-    power: float
-    ease: float
-    gentle: bool = False
-
-    def value(self, s: FloatArray) -> FloatArray:
-        """f(s)."""
-        p = self.power
-        t = np.abs(np.log(s) - self.middle) / self.reach
-        if self.gentle:
-            over = np.maximum(t - 1.0, 0.0)
-            cost = np.minimum(t, 1.0) ** p + over * p * (1.0 + 0.5 * (p - 1.0) * over)
-        else:
-            cost = t**p
-        return cost + self.ease * np.square(s - 1.0 / s)
-
-    def slopes(self, s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """f'(s) and f''(s)."""
-        p = self.power
-        t = (np.log(s) - self.middle) / self.reach
-        size = np.abs(t)
-        inside = np.minimum(size, 1.0) if self.gentle else size
-        low = inside ** (p - 2.0)
-        slope = np.sign(t) * p * (low * inside + (p - 1.0) * (size - inside))
-        bend = p * (p - 1.0) * low
-        inverse = 1.0 / s
-        square = inverse * inverse
-        return slope / (self.reach * s) + 2.0 * self.ease * (s - inverse * square), (
-            bend / self.reach - slope
-        ) / (self.reach * s * s) + self.ease * (2.0 + 6.0 * square * square)
-
-
 @dataclass(frozen=True, eq=False)
 class Split:
     """Each face's map [[a, b], [c, d]] as a turn [[e, -h], [h, e]] plus a mirror [[f, g], [g, -f]].

@@ -90,12 +90,12 @@ class Board:
         self.size = float(np.sqrt(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()))
         self.law = Worst.of(film, POWER)
         self.trials = 0
-        self._count = count
+        self.finer_count = FINER * count
 
     def finer(self) -> Board:
         """The same with smaller faces: where tips come near each other, large ones stand in their way."""
         other = copy(self)
-        other.mesher = TrialMesher(self.field, FINER * self._count, self.edges)
+        other.mesher = TrialMesher(self.field, self.finer_count, self.edges)
         other.spacing = other.mesher.spacing
         return other
 

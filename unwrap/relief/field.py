@@ -90,10 +90,15 @@ class Field:
         if not curves:
             return np.zeros(0)
         points = np.stack(curves)
-        step = np.diff(points, axis=1)
-        values = self.at((0.5 * (points[:, 1:] + points[:, :-1])).reshape(-1, 2))
-        over = np.einsum("nij,nj->ni", values[:, 4:10].reshape(-1, 3, 2), step.reshape(-1, 2))
-        return (np.linalg.norm(over, axis=1) * values[:, 3]).reshape(len(points), -1).sum(axis=1)
+        places = self.places(points.reshape(-1, 2)).reshape(*points.shape[:2], 3)
+        lengths = np.linalg.norm(np.diff(places, axis=1), axis=2)
+        if np.ptp(self._values[:, 3]) > 0.0:
+            middles = 0.5 * (points[:, 1:] + points[:, :-1])
+            lengths *= self.at(middles.reshape(-1, 2))[:, 3].reshape(lengths.shape)
+        else:
+            lengths *= self._values[0, 3]
+        total: FloatArray = lengths.sum(axis=1)
+        return total
 
 
 def _slants(ground: Ground) -> FloatArray:

@@ -105,7 +105,11 @@ def finish(
             change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
             target = trial.need * float(np.exp(change))
             stuck = settle(board, trial, target)
-            if fine is None and np.log(stuck.need / trial.need) / change <= ENOUGH:
+            if (
+                fine is None
+                and len(ground.faces) > board.finer_count
+                and np.log(stuck.need / trial.need) / change <= ENOUGH
+            ):
                 fine = board.finer()
                 board, trial = fine, fine.attempt(trial.slits)
                 target = trial.need * float(np.exp(change))

@@ -74,14 +74,14 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
     best, least, crossed = points, np.inf, True
     for power, steps in STAGES:
         law = Worst.of(film, power)
-        points, _ = minimise(problem, law, points, steps=steps, tolerance=0.1)
+        points, _ = minimise(problem, law, points, steps=steps, tolerance=0.3)
         s1, s2 = stretches(metric, points)
         reach = _reach(np.maximum(law.distance(s1), law.distance(s2)), areas)
         overlap = overlaps(points, cut.faces)
         if (overlap, reach) < (crossed, least):
             best, least, crossed = points, reach, overlap
         # What is far beyond the film, or has room to spare, need not be known to a hair.
-        if power >= 32.0 and not crossed and (least <= enough or least > 1.06):
+        if not crossed and (least <= enough or (power >= 32.0 and least > 1.06)):
             break
     s1, s2 = stretches(metric, best)
     piece = FlatPiece(

@@ -13,6 +13,8 @@ from unwrap.relief.ground import Ground
 from unwrap.relief.slit import Edge, Slit, nearest_edge
 
 ALIKE = 0.015  # share of the patch's size by which two sides may differ
+NEIGHBOURS = 6  # vertices looked at round a counterpart for one of the same price
+DEAR = 10.0  # prices above this are alike: nothing goes there
 ACROSS = np.array([0.0, 1.0, 0.0])  # a vehicle is symmetric about y = 0 first of all
 
 
@@ -130,14 +132,16 @@ def find_mirrors(ground: Ground, weights: FloatArray) -> tuple[Mirror, ...]:
     spacing = float(np.sqrt(0.5 * area.mean() * 4.0 / np.sqrt(3.0)))
     near = ALIKE * size
     other = v - 2.0 * np.outer((v - centre) @ ACROSS, ACROSS)
-    gap, found = (np.asarray(a) for a in cKDTree(v).query(other))
-    index = found.astype(np.int64)
+    gaps, found = (np.asarray(a) for a in cKDTree(v).query(other, k=NEIGHBOURS))
+    gap, index = gaps[:, 0], found[:, 0].astype(np.int64)
     off = np.abs(np.einsum("ij,ij->i", other - v[index], at_vertex[index]))
     if np.quantile(off, 0.99) > near or gap.max() > 2.0 * spacing + near:
         return ()
     if np.asarray(cKDTree(v[rim]).query(other[rim])[0]).max() > spacing + near:
         return ()
-    if np.quantile(np.abs(weights[index] - weights), 0.95) > 0.1 * max(float(np.ptp(weights)), 1e-9):
+    # Where the price changes from one vertex to the next, one of several has to be alike.
+    differ = np.abs(weights[found] - weights[:, None]).min(axis=1)
+    if np.quantile(differ, 0.95) > 0.1 * max(float(np.ptp(np.minimum(weights, DEAR))), 1e-9):
         return ()
     mirror = _reflection(ground.chart, index, float(np.linalg.norm(np.ptp(ground.chart, axis=0))), spacing)
     return () if mirror is None else (mirror,)

@@ -219,7 +219,8 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: i
         if kept is not None:
             image = kept[0].image(slit, board.edges)
             on_line = np.linalg.norm(image.tip - slit.tip) < 2.0 * board.spacing
-            added = (slit,) if on_line else (slit, image)
+            alone = np.zeros(1, dtype=np.int64)
+            added = kept[0].made_even((slit,), alone, board.edges) if on_line else (slit, image)
         if len(trial.slits) + len(added) > limit:
             continue
         new = board.attempt((*trial.slits, *added))
