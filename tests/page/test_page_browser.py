@@ -139,7 +139,7 @@ def test_what_cannot_be_joined_is_said_and_can_be_undone(visit: Visit) -> None:
     visit.press("Right")
     visit.press("Add to it")
     visit.click_at((0.0, -APOTHEM, 0.0))
-    warning = visit.page.locator("#settings .warn")
+    warning = visit.page.locator("#remarks .warn")
     warning.wait_for()
     assert "also" in warning.inner_text()
     visit.press("Undo")

@@ -153,7 +153,7 @@ def test_one_region_s_crease_leaves_the_other_alone(sides: WorkingOut, flattened
 @pytest.fixture(scope="module")
 def flare(tmp_path_factory: pytest.TempPathFactory) -> WorkingOut:
     folder = tmp_path_factory.mktemp("flare")
-    even_saddle(60.0, 12.0, 10).export(folder / "flare.stl")
+    even_saddle(60.0, 12.0, 8).export(folder / "flare.stl")
     (folder / "job.toml").write_text(FLARE)
     return WorkingOut(Session(folder / "job.toml"))
 

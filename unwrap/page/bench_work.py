@@ -102,9 +102,12 @@ class BenchWork:
         tasks = self._tasks()
         if any(self._begun.get(mark.name) != key for _, mark, key in tasks):
             return
-        if self._prepared != self.session.on_bench().key:
-            self._prepared = self.session.on_bench().key
+        job = self.session.job()
+        ready = f"{self.session.on_bench().key} {job.job.scale}"
+        if self._prepared != ready:
+            self._prepared = ready
             self.session.get_ready()
+            self._tell("pieces", None)
         for task in tasks:
             done = self._done.get(task[1].name)
             if done is None or done.key != task[2]:

@@ -16,6 +16,7 @@ from unwrap.arrays import BoolArray
 from unwrap.bench import Bench
 from unwrap.body.body import Body
 from unwrap.body.read import load_body
+from unwrap.body.sense import likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.errors import BadInput
 from unwrap.job import Job, parse_job
@@ -67,6 +68,7 @@ class Session:
         self.history.add(self.text)
         self._on_bench: OnBench | None = None
         self._outside: tuple[str, BoolArray] | None = None
+        self._hints: tuple[str, tuple[str, ...]] = "", ()
         self._first_look: tuple[str, FirstLook] | None = None
         self._body_lock = threading.Lock()
         self._outside_lock = threading.Lock()
@@ -101,7 +103,7 @@ class Session:
             return _parsed(self.text, self.path.name)
 
     def do(self, revision: int, what: str, how: dict[str, Any]) -> None:
-        """Make one change, or several when `what` is "several", and save the job.
+        """Make one change and save the job.
 
         Raises
         ------
@@ -112,9 +114,7 @@ class Session:
         """
         with self._alone():
             self._must_be(revision)
-            text = self.text
-            for one, inner in how["steps"] if what == "several" else [(what, how)]:
-                text = change(text, one, **inner)
+            text = change(self.text, what, **how)
             _parsed(text, self.path.name)
             self._save(text)
             self.history.add(text)
@@ -197,10 +197,20 @@ class Session:
             return self._first_look[1]
 
     def get_ready(self) -> None:
-        """Do ahead what the first click needs: rays, the glance, and what is outside."""
+        """Do ahead what the first click needs: rays, the glance, what is outside; and look for slips."""
         self.pick([0.0, 0.0, 0.0], [1.0, 0.0, 0.0])
         self.first_look().parts(USUAL_CREASE)
         self.outside()
+        source, bench = self.job(), self.on_bench()
+        said = likely_mistakes(
+            bench.body, **source.body.model_dump(include={"units", "front", "up"}), scale=source.job.scale
+        )
+        self._hints = bench.key + repr(source.job.scale), said
+
+    def hints(self) -> tuple[str, ...]:
+        """What about the body is likely a slip; empty as long as that is not known."""
+        key, said = self._hints
+        return said if key == self.on_bench().key + repr(self.job().job.scale) else ()
 
     def bench(self, job: Job | None = None) -> Bench:
         """The job with its body, as the making takes them."""

@@ -46,7 +46,7 @@ def state(session: Session, work: BenchWork) -> dict[str, Any]:
             "low": low.tolist(),
             "high": high.tolist(),
             "faces": len(bench.body.faces),
-            "repairs": list(bench.body.repairs),
+            "hints": [*bench.body.repairs, *session.hints()],
         }
         answer["regions"] = [region_line(work, job, mark) for mark in job.region]
         for line, own in zip(
@@ -107,7 +107,7 @@ def _figures(done: Worked) -> dict[str, Any]:
     if not done.pieces:
         return {"error": done.error}
     flats = [piece.flat for piece in done.pieces]
-    film = flats[0].film
+    film, notes = flats[0].film, [note for flat in flats for note in flat.notes]
     return {
         "error": done.error,
         "first": done.first,
@@ -120,8 +120,9 @@ def _figures(done: Worked) -> dict[str, Any]:
         "cuts": sum(len(flat.cuts) for flat in flats),
         "cutLength": sum(flat.cut_length for flat in flats),
         "parts": len(flats),
+        "overlap": any(flat.overlap for flat in flats),
         "bridged": sum(len(piece.patch.details) for piece in done.pieces),
-        "remarks": list(dict.fromkeys([*done.remarks, *(note for flat in flats for note in flat.notes)])),
+        "remarks": [] if done.first else list(dict.fromkeys([*done.remarks, *notes])),
     }
 
 

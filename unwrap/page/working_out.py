@@ -40,7 +40,7 @@ MOST_KEPT = 60  # flat shapes
 class Worked:
     """A region's piece, or the sentence that says why there is none.
 
-    Where only the livery does not fit, there is a bare piece and the sentence.
+    Where only some livery does not fit, there is the piece without that, and the sentence.
 
     Parameters
     ----------
@@ -251,13 +251,16 @@ class WorkingOut:
             if len(group.parts) > 1 and original is not None:
                 job = with_parts(job, original, len(group.parts))
         body, folder = self.session.on_bench().body, self.session.folder
-        try:
-            return *dress(job, carries, body, folder), None
-        except Exception as error:
-            if not isinstance(error, BadInput):
-                traceback.print_exc()
-                error = BadInput(f'region "{mark.name}": this livery could not be laid ({error}).')
-            return dress(_filled(job), carries, body, folder)[0], [], str(error)
+        said: str | None = None
+        for what in (job, *_without_one(job)):
+            try:
+                return *dress(what, carries, body, folder), said
+            except Exception as error:
+                if not isinstance(error, BadInput):
+                    traceback.print_exc()
+                    error = BadInput(f'region "{mark.name}": this livery could not be laid ({error}).')
+                said = said or str(error)
+        return dress(_filled(job), carries, body, folder)[0], [], said
 
 
 def _sketch(job: Job, mark: RegionMark, patch: Patch, flat: FlatPiece) -> Piece:
@@ -275,6 +278,14 @@ def _carried(parts: list[Flattened], weighed: str = "") -> Laid:
 def _filled(job: Job) -> Job:
     """The job with no livery but its fills."""
     return job.model_copy(update={"artwork": [], **{kind: [] for kind in _MARKS if kind != "fill"}})
+
+
+def _without_one(job: Job) -> Iterator[Job]:
+    """The job without one of its marks, what was likely added last first."""
+    for kind in ("lettering", "artwork", "band", "lining"):
+        marks = getattr(job, kind)
+        for number in range(len(marks) - 1, -1, -1):
+            yield job.model_copy(update={kind: [*marks[:number], *marks[number + 1 :]]})
 
 
 def _only_on(job: Job, mark: RegionMark) -> Job:

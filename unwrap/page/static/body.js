@@ -15,7 +15,7 @@ export class BodyView {
     this.limits = new Trims(elements.trims, this.canvas, camera, on.trimmed);
     this.round = new Drawn(elements.drawn, camera, on.drawn);
     this.listen();
-    new ResizeObserver(() => { this.measure(); this.redraw(); }).observe(this.canvas);
+    new ResizeObserver(() => { if (this.canvas.clientWidth) { this.measure(); this.redraw(); } }).observe(this.canvas);
     this.measure();
   }
 

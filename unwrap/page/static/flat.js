@@ -43,12 +43,12 @@ export class Flat {
     const pen = this.canvas.getContext("2d");
     this.ruler.hidden = !this.shown;
     this.scale.hidden = !this.shown?.strain;
-    if (!this.shown) return;
+    if (!this.shown || !width) return;
     const { piece, picture } = this.shown;
     const size = piece.high.map((v, i) => v - piece.low[i]);
-    this.perMm = Math.min((width - 40) / size[0], (height - 40) / size[1], 60);
+    this.perMm = Math.min((width - 40) / size[0], (height - 60) / size[1], 60);
     this.x0 = (width - size[0] * this.perMm) / 2 - piece.low[0] * this.perMm;
-    this.y0 = (height + size[1] * this.perMm) / 2 + piece.low[1] * this.perMm - 6;
+    this.y0 = (height + size[1] * this.perMm) / 2 + piece.low[1] * this.perMm - 14;
     const [left, bottom, wide, high] = picture.frame;
     pen.setTransform(dots, 0, 0, dots, 0, 0);
     pen.imageSmoothingQuality = "high";
@@ -77,7 +77,8 @@ export class Flat {
   front(pen, piece, size) {
     const [fx, fy] = piece.front;
     if (!fx && !fy) return;
-    const length = 26 / this.perMm, x = piece.low[0] + size[0] - length, y = piece.low[1] - 10 / this.perMm;
+    const length = 26 / this.perMm, half = length / 2;
+    const x = piece.low[0] + size[0] - half - fx * half, y = piece.low[1] - half - 4 / this.perMm - fy * half;
     const tip = [x + fx * length, y + fy * length];
     const head = 6 / this.perMm;
     pen.beginPath();
@@ -95,7 +96,7 @@ export class Flat {
     pen.textAlign = "right";
     pen.textBaseline = "middle";
     pen.fillStyle = "#1b1f23";
-    pen.fillText("front", Math.min(x, tip[0]) - 4 / this.perMm, -y);
+    pen.fillText("front", Math.min(x, tip[0]) - 5 / this.perMm, -(y + tip[1]) / 2);
     pen.restore();
   }
 

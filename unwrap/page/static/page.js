@@ -6,7 +6,7 @@ import { Camera } from "./camera.js";
 import { Drawing } from "./draw.js";
 import { dropped } from "./dropped.js";
 import { Flat } from "./flat.js";
-import { lastChanged, refuse } from "./forms.js";
+import { lastChanged, make, refuse } from "./forms.js";
 import { showLivery } from "./livery.js";
 import { makeSheets } from "./made.js";
 import { Marking } from "./marking.js";
@@ -148,13 +148,17 @@ function showHeader() {
   $("drop-here").hidden = Boolean(state.body);
 }
 
+const item = (said) => make("li", { textContent: said });
+
 function showLists() {
   const { state, chosen } = store, region = chosenRegion();
   const dots = state.regions.map((one, i) => `rgb(${painting.hueOf(one, i)})`);
   $("no-region").hidden = state.regions.length > 0;
+  $("hints").replaceChildren(...(state.body?.hints ?? []).map(item));
   showRegions($("regions"), state, chosen, dots, choose);
   $("figures").textContent = figures(region);
-  $("remarks").replaceChildren(...(region?.remarks ?? []).map((said) => Object.assign(document.createElement("li"), { textContent: said })));
+  const wrong = region?.error && region.key === region.doneKey ? [make("li", { className: "warn", textContent: region.error })] : [];
+  $("remarks").replaceChildren(...wrong, ...(region?.remarks ?? []).map(item));
   // Forms that are being filled in stay as they are while only figures are new.
   const now = JSON.stringify([state.revision, state.body?.key, chosen, region?.error]);
   if (now === shownForms) return;
@@ -169,7 +173,7 @@ function showLists() {
 function showFlat() {
   const found = store.pieces.get(store.chosen), region = chosenRegion();
   $("no-piece").textContent = found ? "" : !region ? "Here comes the flat piece of the region that you mark."
-    : region.error ? "There is no flat piece of this region." : `The flat piece of ${region.name} is being worked out.`;
+    : region.error ? "" : `The flat piece of ${region.name} is being worked out.`;
   flat.show(found?.piece ?? null, found ? painting.pictureOf(found) : null, $("show").value === "strain");
 }
 

@@ -21,6 +21,7 @@ export function describe(region, state) {
   if (region.key !== region.doneKey) return { text: region.first ? "first shape" : "waiting" };
   const parts = region.parts > 1 ? `, ${region.parts} pieces` : "";
   const cuts = parts + (region.cuts ? `, ${region.cuts} relief cut${region.cuts > 1 ? "s" : ""}` : "");
+  if (region.overlap) return { text: "lies over itself", warn: true };
   if (!region.within_film) return { text: `beyond the film${cuts}`, warn: true };
   return { text: `fits${cuts}` };
 }
@@ -28,7 +29,7 @@ export function describe(region, state) {
 // Stretch and compression beside what the film takes up, and the proven bound.
 export function figures(region) {
   if (!region || region.area === undefined) return "";
-  const parts = [`${(region.area / 100).toFixed(1)} cm²`,
+  const parts = [`${region.first ? "First shape, before cuts: " : ""}${(region.area / 100).toFixed(1)} cm²`,
     `stretch ${region.stretch} of ${region.window[0]}`, `compression ${region.compression} of ${region.window[1]}`];
   if (region.bound > 1.0005) parts.push(`uncut, stretch must differ by ${(100 * (region.bound - 1)).toFixed(1)} % or more`);
   if (region.parts > 1) parts.unshift(`${region.parts} pieces that lap over one another`);

@@ -12,7 +12,6 @@ export function showSettings(part, state, region, act) {
   const reflected = state.regions.some((other) => other.mirror_of === region.name);
   rebuild(part,
     make("h2", { textContent: region.name }),
-    region.error && region.key === region.doneKey ? make("p", { className: "warn", textContent: region.error }) : null,
     field("Name", text("region name", region.name, (name) => name && name !== region.name && act.rename(region.name, name))),
     fill(state, region, act),
     ...(region.mirror_of ? [make("p", { className: "small", textContent: `The reflection of ${region.mirror_of}, which has its settings.` })] : own(state, region, set, act)),

@@ -58,13 +58,15 @@ export async function fetchBody(coming) {
   return unpack(bytes, BODY);
 }
 
+const NOTHING = { whole: [], corners: [], border: null, details: null };
+
 // Both answer whether anything is new.
 export async function fetchShapes() {
   const news = await Promise.all(store.state.regions.map(async ({ name, shape }) => {
     if (store.shapes.get(name)?.shape === shape) return false;
     try {
       store.shapes.set(name, { shape, ...asShape(await getBytes(`region/${encodeURIComponent(name)}`)) });
-    } catch { store.shapes.delete(name); } // the region's own line says why
+    } catch { store.shapes.set(name, { shape, ...NOTHING }); } // the region's own line says why
     return true;
   }));
   return news.some(Boolean);

@@ -51,11 +51,16 @@ function bodyFields(state, set, act) {
   const { source } = state;
   const file = make("input", { type: "file", accept: ".stl,.obj,.3mf,.ply,.off,.glb", data: { key: "body file" }, id: "body-file" });
   file.addEventListener("change", () => file.files[0] && act.sendFile("body", file.files[0]));
+  // An axis that the other one lies along already: the two change places.
+  const turned = (values) => {
+    const [[key, axis]] = Object.entries(values), other = { front: "up", up: "front" }[key];
+    set("body")(other && axis?.[1] === source[other][1] ? { ...values, [other]: source[key] } : values);
+  };
   const size = state.body ? state.body.high.map((v, i) => (v - state.body.low[i]).toFixed(1)).join(" × ") : "";
   return [
     make("p", { className: "small", textContent: `${source.file}: ${size} mm, ${(state.body?.faces ?? 0).toLocaleString("en")} faces` }),
     field("Another body", file),
-    ...settings(act.table.body, source, set("body"), { key: "body" }),
+    ...settings(act.table.body, source, turned, { key: "body" }),
     field("Scale", text("scale", state.scale, (scale) => set("job")({ scale })), make("small", { textContent: "1:76.2 or 4 mm/ft" })),
     field("Name of the job", text("job name", state.name, (name) => name && set("job")({ name }))),
   ];
