@@ -197,18 +197,21 @@ def test_each_corner_may_have_a_style_of_its_own():
         lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, corners={"top left": ("rounded", 1.0)})
 
 
-def test_panels_within_a_region_are_lined_as_if_they_were_regions():
+@pytest.mark.parametrize("cells", [(12, 5), (1, 1)], ids=["fine", "two faces"])
+def test_panels_within_a_region_are_lined_as_if_they_were_regions(cells):
     for within, box in (
         ({"x": (0, 25)}, (0, 0, 25, 25)),
         ({"x": (25, 60)}, (25, 0, 60, 25)),
         ({"x": (10, 31), "z": (4, 21)}, (10, 4, 31, 21)),
     ):
-        (paint,), _ = lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, within=within)
+        (paint,), _ = lay_lining(
+            flat_side(nx=cells[0], ny=cells[1]), [(0.5, "#ffffff")], inset=2.0, within=within
+        )
         outer = shapely.box(*box).buffer(-2, join_style="mitre")
         expected = outer.difference(outer.buffer(-0.5, join_style="mitre"))
         assert paint.area.symmetric_difference(expected).area < 1e-3
     with pytest.raises(BadInput, match="holds nothing of the region"):
-        lay_lining(flat_side(), [(0.5, "#ffffff")], inset=2.0, within={"x": (70, 80)})
+        lay_lining(flat_side(nx=cells[0], ny=cells[1]), [(0.5, "#ffffff")], inset=2.0, within={"x": (70, 80)})
 
 
 def test_a_panel_right_round_a_barrel():

@@ -63,9 +63,18 @@ class Panel:
                     self.strips.append(ahead if above else astern)
 
     def holds(self, edge: Edge) -> bool:
-        """Whether an edge of the ground bounds the panel."""
-        middle = self.ground.vertices[list(edge)].mean(axis=0)
-        return all((middle[axis] > limit) == above for axis, limit, above in self.planes)
+        """Whether an edge of the ground, or a part of it, bounds the panel."""
+        start, end = self.ground.vertices[list(edge)]
+        low, high = 0.0, 1.0
+        for axis, limit, above in self.planes:
+            near, far = ((end if k else start)[axis] - limit for k in (0, 1))
+            near, far = (near, far) if above else (-near, -far)
+            if max(near, far) <= 0:
+                return False
+            if min(near, far) < 0:
+                share = near / (near - far)
+                low, high = (max(low, share), high) if near < 0 else (low, min(high, share))
+        return high > low
 
     def outside(self, level: float) -> list[list[shapely.Geometry]]:
         """Per carry, what lies beyond the limits or nearer to one than `level`."""

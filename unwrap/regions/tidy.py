@@ -7,11 +7,14 @@ import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
 from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.mend import join_t_junctions
 from unwrap.regions.cut import cut_along
 from unwrap.regions.edges import compact, edge_table, face_normals, label_parts
 
 # Two corners nearer than this are one, and a triangle lower than this is none, mm.
 NOTHING = 1e-6
+# A corner this near to an open edge lies on it: what is between is no slit in the surface, mm.
+SLIT = 1e-4
 
 
 def tidy_mesh(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
@@ -31,13 +34,14 @@ def tidy_mesh(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArr
     faces : (m', 3) int64
         Triangles higher than a millionth of a millimetre. The surface is the same to
         that precision: short edges are closed up and flat triangles dissolved into
-        the neighbour over their longest edge.
+        the neighbour over their longest edge; corners that lie on an open edge are put into it.
     """
     faces = _close_short_edges(vertices, faces)
     for _ in range(12):
         changed, faces = _dissolve_flat(vertices, faces)
         if not changed:
             break
+    faces, _ = join_t_junctions(vertices, faces, SLIT)
     vertices, faces, _ = cut_along(vertices, faces)
     table = edge_table(faces)
     part = label_parts(table, np.ones(len(table.ends), dtype=bool))
