@@ -37,7 +37,7 @@ class Effort:
     feet : int
         Places on the edges where another slit is tried.
     joins : int
-        Slits that are tried run on to another edge.
+        Ways to lead slits through openings that are tried.
     changes : int
         How often a slit is added or left out.
     """
@@ -47,7 +47,7 @@ class Effort:
     settled: int = 2
     rounds: int = 24
     feet: int = 5
-    joins: int = 3
+    joins: int = 8
     changes: int = 3
 
 
@@ -233,36 +233,44 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: i
 
 
 def joined(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> list[Trial]:
-    """The set with one slit that runs through to another edge: one of its own run on, or a new one.
+    """The set with one slit led through another edge, settled anew.
 
-    Where an opening is near, cut and opening then work as one long slit.
+    Where an opening is near, cut and opening work as one long slit: a slit is run on into it, one that
+    passes it is broken there in two, or a new one bridges the shortest way to it.
     """
     kept = board.symmetry(trial.slits)
-    candidates: list[tuple[float, int, Slit]] = []
+    tried: list[tuple[float, tuple[Slit, ...]]] = []
+
+    def put(away: float, i: int | None, slits: tuple[Slit, ...]) -> None:
+        """Note the set with these in the place of slit i, and their images in the place of its image."""
+        images: tuple[Slit, ...] = ()
+        leaves = {i}
+        if kept is not None and (i is None or int(kept[1][i]) != i):
+            images = tuple(kept[0].image(slit, board.edges) for slit in slits)
+            leaves.add(None if i is None else int(kept[1][i]))
+            if i is None and images[0].into is slits[0].into:
+                images = ()
+        whole = (*(s for j, s in enumerate(trial.slits) if j not in leaves), *slits, *images)
+        if len(whole) <= limit and not board.mesher.at_fault(whole).any():
+            tried.append((away, whole))
+
     for i, slit in enumerate(trial.slits):
-        for edge in board.edges:
-            if slit.into is None and edge is not slit.edge and not (kept is not None and kept[1][i] < i):
-                end = edge.point(edge.nearest(slit.tip))
-                gap = float(np.linalg.norm(end - slit.tip)) / board.size
-                candidates.append((gap, i, replace(slit, tip=end, into=edge)))
-    tried = []
-    for _, i, slit in sorted(candidates, key=lambda c: c[0])[: effort.joins]:
-        slits = list(trial.slits)
-        slits[i] = slit
-        if kept is not None and int(kept[1][i]) != i:
-            slits[int(kept[1][i])] = kept[0].image(slit, board.edges)
-        tried.append(tuple(slits))
+        if slit.into is not None or (kept is not None and kept[1][i] < i):
+            continue
+        for edge in (e for e in board.edges if e is not slit.edge):
+            end = edge.point(edge.nearest(slit.tip))
+            put(float(np.linalg.norm(end - slit.tip)), i, (replace(slit, tip=end, into=edge),))
+            entry, leave = edge.point(edge.nearest(slit.foot)), edge.nearest(slit.tip)
+            away = np.linalg.norm(slit.curve()[:, None] - edge.ring[None], axis=2).min()
+            first = replace(slit, tip=entry, bend=0.0, into=edge)
+            put(float(away), i, (first, Slit(edge, leave, slit.tip)))
     outer = board.edges[0]
     for edge in board.edges[1:]:
-        # The shortest way from the outer edge to an opening, as a cut of its own.
         ways = np.linalg.norm(outer.ring[:, None] - edge.ring[None], axis=2)
         a, b = np.unravel_index(int(np.argmin(ways)), ways.shape)
-        slit = Slit(outer, float(outer.at[a]), edge.ring[b], into=edge)
-        image = None if kept is None else kept[0].image(slit, board.edges)
-        pair = (slit,) if image is None or image.into is edge else (slit, image)
-        if len(trial.slits) + len(pair) <= limit:
-            tried.append((*trial.slits, *pair))
-    found = [t for t in map(board.attempt, tried) if np.isfinite(t.need)]
+        put(float(ways[a, b]), None, (Slit(outer, float(outer.at[a]), edge.ring[b], into=edge),))
+    tried.sort(key=lambda t: t[0])
+    found = [t for t in (board.attempt(slits) for _, slits in tried[: effort.joins]) if np.isfinite(t.need)]
     found.sort(key=lambda t: t.cost + 2.0 * trial.cost * max(0.0, float(np.log(t.need / target))))
     return [settle(board, t, target, rounds=effort.rounds) for t in found[: effort.settled]]
 
