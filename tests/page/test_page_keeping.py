@@ -38,6 +38,7 @@ def test_make_gives_what_the_command_gives(
     assert (made / "sheet-1.svg").read_bytes() == (tmp_path / "again" / "sheet-1.svg").read_bytes()
     visit.press("Next")
     assert "2 of" in visit.page.locator("#made").inner_text()
+    visit.look_for_faults()
     visit.press("Back to the body")
     assert visit.page.locator("#body").is_visible() and not visit.page.locator("#made").is_visible()
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from prism_body import APOTHEM
 from visiting import Visit, needs_chromium, playwright
 
@@ -72,18 +71,31 @@ def test_a_narrow_window_cuts_nothing_off(browser: playwright.Browser, serving: 
 
 
 def test_nothing_for_a_screen_reader_to_stumble_over(visit: Visit) -> None:
+    visit.look_for_faults()  # nothing marked yet
     visit.mark("Left", (0.0, APOTHEM, 0.0))
     for kind in ("fill", "lining", "band", "lettering"):
         visit.press(f"Add {kind}")
         visit.until(f"window.markingPage.state().{kind}.length === 1")
     visit.settle()
+    for summary in visit.page.locator("summary").all():
+        summary.click()
+    visit.press("Add one where I click")
+    visit.click_at((-12.0, APOTHEM, 1.0))
+    visit.until("window.markingPage.state().fitting.length === 1")
+    for name in ("Rather here", "Never here", "Keep clear of"):
+        visit.page.get_by_role("button", name=f"{name}: where I click").click()
+        visit.click_at((9.0, APOTHEM, 1.0))
+    visit.press("One more corner")
+    visit.until("Boolean(window.markingPage.state().lining[0].corners)")
+    for name in ("Outline", "Shadow"):
+        visit.page.get_by_label(name, exact=True).check()
+        visit.page.get_by_label(f"{name}'s colour", exact=True).wait_for()
+    visit.page.get_by_label("Margin", exact=True).fill("150")
+    visit.page.keyboard.press("Tab")
+    visit.page.locator(".refused").wait_for()
+    visit.look_for_faults()
+    visit.page.get_by_label("Show").select_option("strain")
     visit.press("Draw round")
     for x, z in ((-5.0, -2.0), (0.0, 2.0), (5.0, -2.0)):
         visit.click_at((x, APOTHEM, z))
-    for summary in visit.page.locator("summary").all():
-        summary.click()
-    found = Axe().run(visit.page)
-    assert len(found.response["passes"]) > 20  # it did look
-    assert found.violations_count == 0, found.generate_report()
-    unsure = [one["id"] for one in found.response["incomplete"]]
-    assert set(unsure) <= {"color-contrast"}, unsure  # over the picture, which it cannot see
+    visit.look_for_faults()

@@ -11,6 +11,7 @@ from PIL import Image
 
 from unwrap.page.server import Serving
 
+Axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-core is not installed").Axe
 playwright = pytest.importorskip("playwright.sync_api", reason="the playwright package is not installed")
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -110,6 +111,14 @@ class Visit:
         pixel = picture.getpixel((round(x), round(y)))
         assert isinstance(pixel, tuple)
         return pixel[0], pixel[1], pixel[2]
+
+    def look_for_faults(self) -> None:
+        """Let axe-core say what a screen reader would stumble over in the page as it is now."""
+        found = Axe().run(self.page)
+        assert len(found.response["passes"]) > 20  # it did look
+        assert found.violations_count == 0, found.generate_report()
+        unsure = {one["id"] for one in found.response["incomplete"]}
+        assert unsure <= {"color-contrast"}, unsure  # over the picture, which it cannot see
 
     def away(self, place: tuple[float, float, float], spot: list[float]) -> float:
         """Pixels between a place of the body and a spot of the page."""
