@@ -13,6 +13,7 @@ from unwrap.guide.report import per_cent
 from unwrap.guide.upright import upright
 from unwrap.guide.whereabouts import counted, heading_in_words, place_in_words, way_in_words
 from unwrap.sheet.marks import slit_mouths
+from unwrap.sheet.naming import has_tip
 from unwrap.sheet.piece import Piece
 
 # Less strain than this (fraction) needs no brushing out.
@@ -137,7 +138,12 @@ def _slits(piece: Piece) -> tuple[str, ...]:
             nearest = int(np.argmin(np.linalg.norm(flat.points - tip, axis=1)))
             length = float(np.linalg.norm(tip - mouth))
             place, kind = flat.surface[nearest], "fitting slit"
-        said.append(f"Slit {number}, a {kind} of {length:.1f} mm, {place_in_words(place, low, high)}.")
+        way = (
+            ", right through to the next edge"
+            if number <= relief and not has_tip(flat, flat.cuts[number - 1])
+            else ""
+        )
+        said.append(f"Slit {number}, a {kind} of {length:.1f} mm{way}, {place_in_words(place, low, high)}.")
     if relief:
         said.append(
             "Cut them in this order, each from the edge to the ring at its tip and no further. One lip is "

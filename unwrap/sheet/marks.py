@@ -14,7 +14,16 @@ from unwrap.sheet.curves import straight_curve
 from unwrap.sheet.foot import Mark, foot_marks
 from unwrap.sheet.layout import placed_shapes
 from unwrap.sheet.lettering import text_curves, text_width
-from unwrap.sheet.naming import ARROW_HALF, ARROW_LIFT, ARROW_ROOM, SIZES, box_at, name_box, slit_mouths
+from unwrap.sheet.naming import (
+    ARROW_HALF,
+    ARROW_LIFT,
+    ARROW_ROOM,
+    SIZES,
+    box_at,
+    has_tip,
+    name_box,
+    slit_mouths,
+)
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 
@@ -189,7 +198,9 @@ def crop_curves(piece: Piece) -> tuple[Curve, ...]:
     """Where a piece is cut: its outline, its closed slits, a ring at each slit's tip, its pierced holes."""
     slits = tuple(straight_curve(slit, closed=False) for slit in piece.slits)
     # Pierced, the ring keeps the slit from running on (common practice, no source).
-    tips = [(*tip, TIP) for _, tip in slit_mouths(piece)[: len(piece.flat.cuts)]]
+    cuts = piece.flat.cuts
+    ends = [tip for _, tip in slit_mouths(piece)[: len(cuts)]]
+    tips = [(*tip, TIP) for tip, cut in zip(ends, cuts, strict=True) if has_tip(piece.flat, cut)]
     holes = tuple(
         curve
         for x, y, diameter in [*tips, *piece.pierce]

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
+from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.sheet.lettering import text_width
 from unwrap.sheet.piece import Piece
 from unwrap.sheet.sheet import NamePlace
@@ -38,6 +39,12 @@ def slit_mouths(piece: Piece) -> list[tuple[FloatArray, FloatArray]]:
         if not any(np.linalg.norm(slit[-1] - tip) < 0.05 for _, tip in found):
             found.append((slit[0], slit[-1]))
     return found
+
+
+def has_tip(flat: FlatPiece, cut: FloatArray) -> bool:
+    """Whether a relief cut ends inside the piece; else it runs through to another edge."""
+    away = np.linalg.norm(flat.surface - cut[-1], axis=1)
+    return int((away <= away.min() + 1e-6).sum()) == 1
 
 
 def name_box(name: str, size: float, arrow: bool) -> tuple[float, float, float, float]:
