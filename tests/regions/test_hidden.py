@@ -8,8 +8,9 @@ from conftest import body_of_solid, box, cylinder_x, union
 
 from unwrap.body.body import Body
 from unwrap.body.skin import outside_faces
+from unwrap.errors import BadInput
 from unwrap.regions import grow_region, make_patch
-from unwrap.regions.edges import face_normals
+from unwrap.regions.edges import boundary_loops, face_normals
 
 
 def pushed_together(*solids) -> Body:
@@ -36,6 +37,34 @@ def test_a_region_stops_at_the_visible_meeting_line(at):
         region = grow_region(body, "it", at, outside=outside_faces(body), bridge=1.5)
         areas.append(area(make_patch(region, bridge=1.5)))
     assert areas[0] == pytest.approx(areas[1], rel=1e-3)
+
+
+def test_a_region_goes_over_from_one_shell_to_the_next():
+    # The truth is the same body as one solid, on which the two places share the edge that is seen.
+    apart, joined = pushed_together(BOILER, TANK), body_of_solid(union([BOILER, TANK]))
+    whole = [(-10, 14, 0), (-10, 12, 3), (20, 0, 10)]
+    regions = [
+        grow_region(body, "it", whole[0], outside=outside_faces(body), also=whole[1:])
+        for body in (apart, joined)
+    ]
+    patches = [make_patch(region) for region in regions]
+    assert area(patches[0]) == pytest.approx(area(patches[1]), rel=1e-3)
+    assert len(boundary_loops(patches[0].faces)) == len(boundary_loops(patches[1].faces))
+
+
+def test_parts_that_touch_are_one_region_and_parts_with_a_gap_are_not():
+    # Two panels end to end, cut into triangles differently; the second 0.02 or 0.3 mm away.
+    for gap, touches in ((0.0, True), (0.02, True), (0.3, False)):
+        panels = [box((-30, 0), (0, 2), (0, 12)), box((gap, 25), (0, 2), (0, 12)).refine(3)]
+        body = pushed_together(*panels)
+        more = {"outside": outside_faces(body), "also": [(10, 2, 5)]}
+        if not touches:
+            with pytest.raises(BadInput, match=r"does not meet what grows from at within 0\.03 mm"):
+                grow_region(body, "it", (-10, 2, 5), **more)
+            continue
+        patch = make_patch(grow_region(body, "it", (-10, 2, 5), **more))
+        assert area(patch) == pytest.approx((55 - gap) * 12, abs=1.01 * gap * 12 + 1e-9)
+        assert len(boundary_loops(patch.faces)) == 1
 
 
 def test_a_skewed_branch_leaves_its_curve():

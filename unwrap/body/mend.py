@@ -126,7 +126,7 @@ def join_t_junctions(vertices: FloatArray, faces: IntArray, tolerance: float) ->
         if len(face) == 0:
             break
         a, b = faces[face, side], faces[face, (side + 1) % 3]
-        found, vertex = _nearest_inside(vertices, a, b, np.unique(np.concatenate([a, b])), tolerance)
+        found, vertex = nearest_inside(vertices, a, b, np.unique(np.concatenate([a, b])), tolerance)
         # One edge of a face in each round: its parts take their turn in the next.
         found, vertex = _once_per(face[found], found, vertex)
         # A vertex of the face itself never splits it.
@@ -222,7 +222,7 @@ def _once_per(key: IntArray, first: IntArray, second: IntArray) -> tuple[IntArra
     return first[index], second[index]
 
 
-def _nearest_inside(
+def nearest_inside(
     vertices: FloatArray, a: IntArray, b: IntArray, candidates: IntArray, tolerance: float
 ) -> tuple[IntArray, IntArray]:
     """For each segment a-b that passes a candidate vertex: its number and one such vertex.
@@ -240,7 +240,7 @@ def _nearest_inside(
     along = end[segment] - start[segment]
     length = np.linalg.norm(along, axis=1)
     offset = vertices[vertex] - start[segment]
-    t = np.einsum("kd,kd->k", offset, along) / np.maximum(length, 1e-300) ** 2
+    t = np.einsum("kd,kd->k", offset, along) / np.maximum(length, 1e-150) ** 2
     off = np.linalg.norm(offset - t[:, None] * along, axis=1)
     inside = (off < tolerance) & (t * length > tolerance) & ((1 - t) * length > tolerance)
     return _once_per(segment[inside], segment[inside], vertex[inside])

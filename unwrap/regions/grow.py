@@ -15,6 +15,7 @@ from unwrap.regions.ground import find_ground
 from unwrap.regions.hidden import cut_hidden
 from unwrap.regions.nearest import closest_points, nearest_on_faces
 from unwrap.regions.region import Region
+from unwrap.regions.sew import TOUCHING, sew
 from unwrap.regions.skin import outside_mask
 from unwrap.regions.smooth import Smooth, smooth_parts
 from unwrap.regions.split import trim_within
@@ -86,7 +87,7 @@ def grow_region(
         Carry the region over details up to this width, mm.
     also : sequence of (3,) floats
         Places that the region is grown from as well, mm: what grows there is added and
-        must meet the rest.
+        must meet the rest, at an edge or where one shell runs into another.
     less : sequence of (3,) floats
         Places whose smooth part is left out, mm, such as one that bridging took in.
     trims : sequence of Trim
@@ -147,6 +148,10 @@ def grow_region(
     parent = parent[seen]
     if not len(faces):
         raise BadInput(f"region '{name}': within leaves nothing of it; widen the limits or move the point.")
+    if len(shown) > 1:
+        named = _parts_with(vertices, faces, shown)
+        vertices, faces, sewn = sew(vertices, faces[named])
+        parent = parent[named][sewn]
     kept = _part_with(name, vertices, faces, shown)
     vertices, faces, _ = compact(vertices, faces[kept])
     source = chosen[parent[kept]]
@@ -214,6 +219,15 @@ def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) ->
     return int(near[broad][distance[broad].argmin()])
 
 
+def _parts_with(vertices: FloatArray, faces: IntArray, places: Sequence[FloatArray]) -> IntArray:
+    """Faces of the connected parts that hold a place each."""
+    table = edge_table(faces)
+    part = label_parts(table, np.ones(len(table.ends), dtype=bool))
+    return np.flatnonzero(
+        np.isin(part, [part[nearest_on_faces(vertices[faces], place)[0]] for place in places])
+    )
+
+
 def _part_with(name: str, vertices: FloatArray, faces: IntArray, places: Sequence[FloatArray]) -> IntArray:
     """Faces of the connected part that holds all places."""
     table = edge_table(faces)
@@ -223,7 +237,7 @@ def _part_with(name: str, vertices: FloatArray, faces: IntArray, places: Sequenc
         if number != held[0]:
             raise BadInput(
                 f"region '{name}': what grows from also = {_point_text(place)} does not meet what grows from "
-                "at; name a place between them too, or mark it as a region of its own."
+                f"at within {TOUCHING:g} mm; name a place between them too, or mark a region of its own."
             )
     return np.flatnonzero(part == held[0])
 
