@@ -14,7 +14,7 @@ from unwrap.page.fields import TABLE, told
 
 # What the page has forms of its own for: clicks on the body, lists of lines, files, the sheet's size.
 OWN = {
-    "region": {"name", "at", "also", "less", "crease", "within", "trim", "film", "mirror_of", "spares"},
+    "region": {"name", "also", "less", "crease", "within", "trim", "film", "mirror_of", "spares"},
     "fill": {"region"},
     "lining": {"region", "lines"},
     "band": {"region", "lines"},

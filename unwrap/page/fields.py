@@ -54,6 +54,7 @@ Headed = dict[str, tuple[Setting, ...]]  # by the heading that they stay closed 
 MM = "mm"
 REGION: Headed = {
     "Edges and details": (
+        Setting("at", "Grown from x, y, z", "place", "Any place on it."),
         Setting("joint", "Joint at", "choice", "Where a region that closes on itself is opened."),
         Setting("openings", "Openings", "choice", "Cut out, or covered with film."),
         Setting("bridge", "Carry over details to", "number", "Rivets and beads up to this size.", MM),

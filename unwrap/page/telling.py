@@ -46,7 +46,8 @@ def state(session: Session, work: BenchWork) -> dict[str, Any]:
             "low": low.tolist(),
             "high": high.tolist(),
             "faces": len(bench.body.faces),
-            "hints": [*bench.body.repairs, *session.hints()],
+            "repairs": list(bench.body.repairs),
+            "hints": list(session.hints()),
         }
         answer["regions"] = [region_line(work, job, mark) for mark in job.region]
         for line, own in zip(

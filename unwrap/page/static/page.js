@@ -195,13 +195,17 @@ dropped((hovering) => { $("drop-here").hidden = hovering ? false : Boolean(store
   (/\.svg$/i.test(file.name) ? dropFile("artwork", file, { view: camera.view ?? "left" }) : dropFile("body", file)));
 
 async function follow() {
+  let lost = false;
   for (;;) {
     try {
       const { state } = store;
       const news = await get(`news?after=${state.events}`);
+      if (lost) say(null);
+      lost = false;
       if (news.events !== state.events || news.revision !== state.revision) await refresh(await get("state"), true);
     } catch (error) {
       say(error.message);
+      lost = true;
       await new Promise((later) => setTimeout(later, 2000));
     }
   }

@@ -59,6 +59,7 @@ function bodyFields(state, set, act) {
   const size = state.body ? state.body.high.map((v, i) => (v - state.body.low[i]).toFixed(1)).join(" × ") : "";
   return [
     make("p", { className: "small", textContent: `${source.file}: ${size} mm, ${(state.body?.faces ?? 0).toLocaleString("en")} faces` }),
+    ...(state.body?.repairs ?? []).map((said) => make("p", { className: "small", textContent: `When it was read: ${said}` })),
     field("Another body", file),
     ...settings(act.table.body, source, turned, { key: "body" }),
     field("Scale", text("scale", state.scale, (scale) => set("job")({ scale })), make("small", { textContent: "1:76.2 or 4 mm/ft" })),
