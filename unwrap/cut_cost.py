@@ -37,9 +37,9 @@ def cut_cost(
 ) -> tuple[FloatArray | None, BoolArray | None]:
     """Cost of a millimetre of cut at each vertex, and where none may go.
 
-    Cheap underneath, behind, along lining, bands and creases and where the job prefers cuts; dear on
-    the sides, which are looked at most, through lettering and small artwork, and where the
-    job would avoid them.
+    Cheap underneath, behind, along lining, bands, the edges of drawn colour panels, creases and panel
+    lines and where the job prefers cuts; dear on the sides, which are looked at most, through lettering
+    and small artwork, and where the job would avoid them.
 
     Parameters
     ----------
@@ -71,16 +71,18 @@ def cut_cost(
         along |= np.abs(places[:, 0] - band.at_x) <= 0.5 * sum(width for width, _ in band.pairs)
     for lining in job.marks_for(job.lining, mark):
         along |= _under_lining(lining, patch)
+    dear = np.zeros(len(places), dtype=bool)
+    if body is not None:
+        small, joints = _under_artwork(job, patch, out, body, folder or Path())
+        dear |= small
+        along |= joints
     cost[along] *= ALONG_LINES
-    cost[_creases(patch)] *= ALONG_CREASE
+    cost[_creases(patch) | _beside_long_details(patch)] *= ALONG_CREASE
     cost[_near(places, wishes.prefer, wishes.reach)] *= WISHED
     cost[_near(places, wishes.avoid, wishes.reach)] *= UNWISHED
-    dear = np.zeros(len(places), dtype=bool)
     for lettering in job.marks_for(job.lettering, mark):
         half = 0.5 * len(lettering.text_for(0)) * (LETTER_WIDTH * lettering.height + lettering.spacing)
         dear |= _near(places, [lettering.at], max(half, lettering.height))
-    if body is not None:
-        dear |= _under_artwork(job, patch, out, body, folder or Path())
     cost[dear] *= THROUGH_LETTERS
     clear = _near(places, wishes.keep_clear, wishes.reach)
     return (None if np.all(cost == 1.0) else cost), (clear if clear.any() else None)
@@ -130,9 +132,25 @@ def _creases(patch: Patch) -> BoolArray:
     return found
 
 
-def _under_artwork(job: Job, patch: Patch, out: FloatArray, body: Body, folder: Path) -> BoolArray:
-    """Vertices that a small drawn shape falls on."""
+def _beside_long_details(patch: Patch) -> BoolArray:
+    """Vertices on or beside grooves and beads: film carried over a panel line hides a cut there."""
+    found = np.zeros(len(patch.vertices), dtype=bool)
+    for detail in patch.details:
+        if len(detail.course):
+            points = np.concatenate(
+                [detail.course, 0.5 * (detail.course + np.roll(detail.course, -1, axis=0))]
+            )
+            away = np.asarray(cKDTree(points).query(patch.vertices)[0])
+            found |= away <= 0.5 * detail.width + BESIDE
+    return found
+
+
+def _under_artwork(
+    job: Job, patch: Patch, out: FloatArray, body: Body, folder: Path
+) -> tuple[BoolArray, BoolArray]:
+    """Vertices that a small drawn shape falls on, and those on a large one's edge, where colours meet."""
     under = np.zeros(len(patch.vertices), dtype=bool)
+    joints = np.zeros(len(patch.vertices), dtype=bool)
     for artwork in job.artwork:
         across, upward, ahead = view_frame(artwork.view)
         frame = np.column_stack([across, upward])
@@ -144,7 +162,9 @@ def _under_artwork(job: Job, patch: Patch, out: FloatArray, body: Body, folder: 
             low_x, low_y, high_x, high_y = shape.area.bounds
             if max(high_x - low_x, high_y - low_y) < largest:
                 under |= facing & shapely.contains_xy(shape.area.buffer(0.5), *seen.T)
-    return under
+            else:
+                joints |= facing & shapely.contains_xy(shape.area.boundary.buffer(BESIDE), *seen.T)
+    return under, joints & ~under
 
 
 def _normals(patch: Patch) -> FloatArray:

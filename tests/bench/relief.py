@@ -33,7 +33,7 @@ from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.field import Field
 from unwrap.relief.finish import deepen, finish
 from unwrap.relief.ground import Ground
-from unwrap.relief.plan import even_slits, heart, just_deep_enough
+from unwrap.relief.plan import even_slits, heart
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit
 
@@ -100,6 +100,33 @@ def best_even_set(uncut, film):
         if found is not None and found.good and found.piece.cut_length < best:
             best, slits = found.piece.cut_length, len(trial.slits)
     return best, slits
+
+
+def just_deep_enough(board, slits, target):
+    """The trial of a family of slits, by depth, at which the need meets the target."""
+    low, high = 0.0, 0.96
+    deep = board.attempt(slits(high))
+    while not np.isfinite(deep.need) and high > 0.4:  # the tips of many slits crowd round the heart
+        high *= 0.88
+        deep = board.attempt(slits(high))
+    if not deep.need < target:
+        return deep
+    need = {0.0: board.attempt(()).need, high: deep.need}
+    best = deep
+    for _ in range(5):
+        # False position on the logarithm, kept away from the ends.
+        a, b = np.log(need[low] / target), np.log(need[high] / target)
+        share = float(np.clip(a / (a - b), 0.15, 0.85))
+        depth = low + share * (high - low)
+        trial = board.attempt(slits(depth))
+        need[depth] = trial.need if np.isfinite(trial.need) else 10.0 * target
+        if need[depth] <= target:
+            high, best = depth, trial
+        else:
+            low = depth
+        if target * 0.98 < need[high] <= target:
+            break
+    return best
 
 
 def best_by_lot(uncut, film, restarts):

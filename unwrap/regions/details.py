@@ -94,7 +94,8 @@ def measure_details(
         if width < UNSEEN or (not deep and abs(height) < UNSEEN):
             continue
         x, y, z = (float(value) for value in item.middle)
-        found.append(Detail(kind, (x, y, z), float(height), float(width), max(1.0, float(profile))))
+        course = points if long else np.zeros((0, 3))
+        found.append(Detail(kind, (x, y, z), float(height), float(width), max(1.0, float(profile)), course))
     return tuple(found)
 
 

@@ -63,7 +63,11 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
         )
     holes = reflected(patch.holes, body.middle)
     details = tuple(
-        replace(detail, at=(detail.at[0], 2 * body.middle - detail.at[1], detail.at[2]))
+        replace(
+            detail,
+            at=(detail.at[0], 2 * body.middle - detail.at[1], detail.at[2]),
+            course=detail.course * [1, -1, 1] + [0, 2 * body.middle, 0],
+        )
         for detail in patch.details
     )
     # the two edges of a joint change places, as left and right do

@@ -55,6 +55,8 @@ class Detail:
     profile : float
         Length of its profile over its chord: what the film over it would have to
         stretch by to follow it, 1.0 = nothing.
+    course : (k, 3) float64
+        Where a long one runs: its footprint's edge on the bridged surface, mm. Empty for round ones.
     """
 
     kind: str
@@ -62,6 +64,7 @@ class Detail:
     height: float
     width: float
     profile: float = 1.0
+    course: FloatArray = field(default_factory=lambda: np.zeros((0, 3)), compare=False, repr=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,9 +13,11 @@ from unwrap.relief.board import Board, Trial
 from unwrap.relief.mirror import Mirror
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Edge, Slit
+from unwrap.relief.ways import cheap_ways
 
 TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
 MOST = 8  # slits that are tried where no limit is given
+CHEAP_DEPTH = 0.8  # share of the cheapest ways to the heart that first slits go
 DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
 
@@ -125,6 +126,7 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
             reached = [t.cost for t in tried if t.reaches(target)]
             if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) == count):
                 break
+    tried += _along_cheap_ways(board, limit)
     tried.sort(key=lambda t: _hope(t, target))
     # The best of every count first: what one trial promises says little about other counts.
     place = [sum(len(t.slits) == len(trial.slits) for t in tried[:k]) for k, trial in enumerate(tried)]
@@ -132,31 +134,22 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
     return [settle(board, t, target, rounds=effort.first) for t in chosen]
 
 
-def just_deep_enough(board: Board, slits: Callable[[float], tuple[Slit, ...]], target: float) -> Trial:
-    """The trial of a family of slits, by depth, at which the need meets the target."""
-    low, high = 0.0, 0.96
-    deep = board.attempt(slits(high))
-    while not np.isfinite(deep.need) and high > 0.4:  # the tips of many slits crowd round the heart
-        high *= 0.88
-        deep = board.attempt(slits(high))
-    if not deep.need < target:
-        return deep
-    need = {0.0: board.attempt(()).need, high: deep.need}
-    best = deep
-    for _ in range(5):
-        # False position on the logarithm, kept away from the ends.
-        a, b = np.log(need[low] / target), np.log(need[high] / target)
-        share = float(np.clip(a / (a - b), 0.15, 0.85))
-        depth = low + share * (high - low)
-        trial = board.attempt(slits(depth))
-        need[depth] = trial.need if np.isfinite(trial.need) else 10.0 * target
-        if need[depth] <= target:
-            high, best = depth, trial
-        else:
-            low = depth
-        if target * 0.98 < need[high] <= target:
-            break
-    return best
+def _along_cheap_ways(board: Board, limit: int) -> list[Trial]:
+    """Sets of one, two and three slits along the ways that cost least, symmetric where the patch is."""
+    mirror = board.mirrors[0] if board.mirrors else None
+    whole: tuple[Slit, ...] = ()
+    tried = []
+    for slit in cheap_ways(board.field, board.edges[0], heart(board, mirror), CHEAP_DEPTH):
+        added: tuple[Slit, ...] = (slit,)
+        if mirror is not None:
+            image = mirror.image(slit, board.edges)
+            on_line = np.linalg.norm(image.foot - slit.foot) < 2.0 * board.spacing
+            alone = np.zeros(1, dtype=np.int64)
+            added = mirror.made_even((slit,), alone, board.edges) if on_line else (slit, image)
+        if len(whole) + len(added) <= limit and not board.mesher.at_fault((*whole, *added)).any():
+            whole = (*whole, *added)
+            tried.append(board.attempt(whole))
+    return [t for t in tried if np.isfinite(t.need)]
 
 
 def even_slits(
