@@ -4,10 +4,11 @@ import trimesh
 from conftest import all_faces, body_of, body_of_solid, box, cylinder_x, union
 
 from unwrap.errors import BadInput
-from unwrap.regions.edges import boundary_loops, face_normals
+from unwrap.regions.edges import boundary_loops, edge_table, face_normals
 from unwrap.regions.grow import grow_region
 from unwrap.regions.mirror import reflect_patch
 from unwrap.regions.patch import make_patch
+from unwrap.regions.region import Region
 
 
 def check_patch(patch) -> trimesh.Trimesh:
@@ -113,3 +114,23 @@ def test_a_reflection_is_in_the_bodys_own_middle(box):
     right = reflect_patch(body, left, "right side")
     assert np.allclose(right.vertices[:, 1], 3)
     assert np.allclose(right.vertices[:, [0, 2]], left.vertices[:, [0, 2]])
+
+
+def test_an_ear_folded_back_from_an_opening_is_not_filled_back_to_back():
+    # A plate with a square opening; at its edge hangs a triangle that is folded back over the plate.
+    x, y = np.meshgrid(np.arange(7.0), np.arange(7.0))
+    vertices = np.column_stack([x.ravel(), y.ravel(), np.zeros(49)])
+    faces = []
+    for row in range(6):
+        for column in range(6):
+            a = 7 * row + column
+            if not (2 <= row < 4 and 2 <= column < 4):
+                faces += [[a, a + 1, a + 8], [a, a + 8, a + 7]]
+    faces.append([16, 17, 49])
+    vertices = np.vstack([vertices, [2.5, 1.6, 0.2]])
+    region = Region("plate", vertices, np.array(faces), np.arange(len(faces)))
+    patch = make_patch(region, bridge=2.5)
+    key = np.sort(patch.faces, axis=1)
+    assert len(np.unique(key, axis=0)) == len(key)
+    assert len(boundary_loops(patch.faces)) == 1
+    assert (edge_table(patch.faces).count <= 2).all()

@@ -10,7 +10,7 @@ from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
 from unwrap.regions.bridge import facet_stubs, take_off_details
 from unwrap.regions.details import TALL, UNSEEN, measure_details
-from unwrap.regions.edges import boundary_loops, compact, edge_table, face_normals, label_parts
+from unwrap.regions.edges import boundary_loops, compact
 from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
 from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
 from unwrap.regions.region import Detail, Patch, Region
@@ -59,7 +59,7 @@ def make_patch(
     if region.detail is not None:
         vertices, faces, carried = take_off_details(vertices, faces, region.detail, bridge)
         details += measure_details(region.vertices, region.faces, vertices, carried)
-    vertices, faces = _main_part(*tidy_mesh(vertices, faces))
+    vertices, faces = tidy_mesh(vertices, faces)
     if not len(faces):
         raise BadInput(f"region '{region.name}' has no area; give another point or wider limits.")
     vertices, faces, bored = _close_openings(vertices, faces, bridge, openings == "cover")
@@ -74,17 +74,6 @@ def make_patch(
         details=tuple(details),
         holes=np.array(pierced, dtype=np.float64).reshape(-1, 4),
     )
-
-
-def _main_part(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
-    """Without the specks that hang on by a corner only, where a broken mesh was tidied."""
-    table = edge_table(faces)
-    part = label_parts(table, np.ones(len(table.ends), dtype=bool))
-    if not len(faces) or part.max() == 0:
-        return vertices, faces
-    largest = np.bincount(part, weights=face_normals(vertices, faces)[1]).argmax()
-    vertices, faces, _ = compact(vertices, faces[part == largest])
-    return vertices, faces
 
 
 def _is_post(detail: Detail) -> bool:
@@ -120,7 +109,15 @@ def _close_openings(
         if UNSEEN <= width <= bridge:
             x, y, z = (float(value) for value in vertices[loop].mean(axis=0))
             bored.append(Detail("hole", (x, y, z), 0.0, width))
-    return vertices, np.concatenate(fills), bored
+    vertices, faces, _ = compact(vertices, _without_folds(np.concatenate(fills)))
+    return vertices, faces, bored
+
+
+def _without_folds(faces: IntArray) -> IntArray:
+    """Without pairs of faces back to back: an ear folded back from an opening, and the fill over it."""
+    key = np.sort(faces, axis=1)
+    _, number, count = np.unique(key, axis=0, return_inverse=True, return_counts=True)
+    return faces[count[number.ravel()] == 1]
 
 
 def loop_width(points: FloatArray) -> float:
