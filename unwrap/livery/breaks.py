@@ -16,6 +16,8 @@ from unwrap.livery.planar import polygons_of
 
 # A place further than this from the region (mm) is taken for a slip.
 NEAR = 5.0
+# Bends of a dash smaller than this are taken off, mm.
+CRUMBS = 4e-3
 
 
 def keep_clear(
@@ -77,7 +79,9 @@ def dashed(
     keep = []
     for line in lines:
         for points in cut_dashes(np.asarray(line.coords), _whole_periods(pattern, line), 0.0):
-            keep.append(shapely.LineString(points).buffer(width, cap_style="flat", join_style="mitre"))
+            # Without the crumbs of the rim, which would turn a dash's end askew.
+            dash = shapely.simplify(shapely.LineString(points), CRUMBS)
+            keep.append(dash.buffer(width, cap_style="flat", join_style="mitre"))
     return polygons_of(shapely.intersection(area, shapely.union_all(keep)))
 
 

@@ -138,6 +138,8 @@ def lay_lining_over(
             *find_corners(ground, panels[0], reach, lined),
             *corners_on_joints(ground, panels[0], reach),
         ]
+        if not found and corner in ("incurved", "canted", "notched"):
+            remarks += (f"{where}: its edge has no sharp corners, so none is {corner}.",)
         turned, said = corners_that_fit(
             where, style_corners(where, ground, found, corner, radius, corners or {})
         )
