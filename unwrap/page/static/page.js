@@ -218,7 +218,7 @@ const ready = (async () => {
     table = await asked[0];
     await refresh(await asked[1], false, asked[2]);
   });
-  if (store.state) follow();
+  if (store.state) requestAnimationFrame(() => { drawing.finish(); follow(); }); // the picture before all that follows it
 })();
 
 // For tests and measurements: where a known place of the body is on the page, and what the page has done.
