@@ -15,6 +15,7 @@ problem", SIAM J. Comput. 16(4), 1987 (windows that part at vertices).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,7 +102,10 @@ def follow(ground: Ground, start: Beams, depth: float, radial: bool = False) -> 
     visits = [start]
     count = len(start)
     now = start
-    while len(now) and count < MOST_VISITS:
+    # A straight beam crosses about the root of all faces; between faces of no size one can go round for ever.
+    for _ in range(200 + 8 * math.isqrt(len(ground.faces))):
+        if not len(now) or count >= MOST_VISITS:
+            break
         now = _crossed(ground, now, depth, radial)
         visits.append(now)
         count += len(now)
