@@ -69,7 +69,8 @@ def test_front_and_up_are_guessed(tmp_path, front, up):
 def test_a_single_part_is_not_told_how_it_stands(tmp_path):
     # Half a tube, as wide as a roof and hollow underneath, and the front of a cab with its returns.
     tube = trimesh.creation.annulus(30.0, 32.0, 50.0, sections=128)
-    half = trimesh.intersections.slice_mesh_plane(tube, [0, 1, 0], [0, 0, 0], cap=True)
+    upper = trimesh.creation.box((100.0, 50.0, 100.0)).apply_translation((0.0, 25.0, 0.0))
+    half = trimesh.boolean.intersection([tube, upper], engine="manifold")
     turn = trimesh.transformations.rotation_matrix(np.pi / 2, [0, 0, 1])
     for part in (half, half.copy().apply_transform(turn)):
         body = load(tmp_path, part)
