@@ -69,11 +69,26 @@ def windowed_nose(count):
     return without(v, f, np.array(middles), [3.5, 3.5])
 
 
+def oval_end(count):
+    """The dished end of an oval tank."""
+    v, f = barrel_end(length=2.0, count=count)
+    return v * np.array([1.0, 0.7, 1.0]), f
+
+
+def filled_end(count):
+    """The round dished end with a filler hole off its middle."""
+    v, f = barrel_end(length=2.0, count=count)
+    middle = v[np.argmin(np.linalg.norm(v[:, :2] - [9.0, 4.0], axis=1) - 0.01 * v[:, 2])]
+    return without(v, f, middle[None], [4.0])
+
+
 SHAPES = {
     "nose": lambda n: nose(count=n),
     "torus quarter": lambda n: torus(count=n),
     "dished end": lambda n: barrel_end(length=2.0, count=n),
     "dished end with wall": lambda n: barrel_end(length=15.0, count=n),
+    "oval end": oval_end,
+    "end with a filler": filled_end,
     "leaning spheroid": tilted_spheroid,
     "nose with windows": windowed_nose,
 }
