@@ -85,8 +85,7 @@ def test_nothing_for_a_screen_reader_to_stumble_over(visit: Visit) -> None:
     for name in ("Rather here", "Never here", "Keep clear of"):
         visit.page.get_by_role("button", name=f"{name}: where I click").click()
         visit.click_at((9.0, APOTHEM, 1.0))
-    visit.press("One more corner")
-    visit.until("Boolean(window.markingPage.state().lining[0].corners)")
+        visit.settle()
     for name in ("Outline", "Shadow"):
         visit.page.get_by_label(name, exact=True).check()
         visit.page.get_by_label(f"{name}'s colour", exact=True).wait_for()
