@@ -142,8 +142,11 @@ def _crossed(ground: Ground, beams: Beams, depth: float, radial: bool) -> Beams:
     right = np.where((low <= 0.0)[:, None], _line(b.focus, p, far), b.right)
     left = np.where((high >= 1.0)[:, None], _line(b.focus, q, near), b.left)
     face, edge = other[b.face, k], other_edge[b.face, k]
-    at_p = np.where(low <= 0.0, ground.excess[ground.faces[b.face, k]], 0.0)
-    at_q = np.where(high >= 1.0, ground.excess[ground.faces[b.face, (k + 1) % 3]], 0.0)
+    # A beam turns at a vertex once: where it comes to it, not at each further edge that ends there.
+    new_p = (b.came < 0) | (k != (b.came + 1) % 3)
+    new_q = (b.came < 0) | (k != (b.came + 2) % 3)
+    at_p = np.where((low <= 0.0) & new_p, ground.excess[ground.faces[b.face, k]], 0.0)
+    at_q = np.where((high >= 1.0) & new_q, ground.excess[ground.faces[b.face, (k + 1) % 3]], 0.0)
     moved = (at_p > 1e-12) | (at_q > 1e-12)
     focus = b.focus
     if moved.any():

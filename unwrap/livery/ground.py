@@ -51,7 +51,7 @@ class Ground:
             for joint in carry.patch.joints:
                 same = _merge(same, joint.first + s, joint.second + s)
         if len(self.carries) > 1:
-            same = _merge(same, *_coincident(places, faces, shift))
+            same = _merge(same, *_coincident(places, faces, shift, same))
         keep, number = np.unique(same, return_inverse=True)
         self.vertices: FloatArray = places[keep]
         self.faces: IntArray = number[faces]
@@ -206,11 +206,30 @@ def _root(same: IntArray, i: int) -> int:
     return i
 
 
-def _coincident(places: FloatArray, faces: IntArray, shift: IntArray) -> tuple[IntArray, IntArray]:
-    """Pairs of edge vertices of different patches at the same place."""
+def _coincident(
+    places: FloatArray, faces: IntArray, shift: IntArray, same: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Pairs of edge vertices of different patches at the same place, the nearest first.
+
+    Two corners of one patch never become one by way of a third patch's: where a limit has
+    passed a hair beside a corner, the face between them would be left without a side.
+    """
     edge = np.unique(np.concatenate(boundary_loops(faces)))
-    pairs = cKDTree(places[edge]).query_pairs(SAME_PLACE, output_type="ndarray")
-    first, second = edge[pairs[:, 0]], edge[pairs[:, 1]]
+    pairs = edge[cKDTree(places[edge]).query_pairs(SAME_PLACE, output_type="ndarray")]
+    pairs = pairs[
+        np.argsort(np.linalg.norm(places[pairs[:, 0]] - places[pairs[:, 1]], axis=1), kind="stable")
+    ]
     owner = np.searchsorted(shift, np.arange(len(places)), side="right")
-    apart = owner[first] != owner[second]
-    return first[apart], second[apart]
+    same = same.copy()
+    owners: dict[int, set[int]] = {}
+    for vertex in np.unique(pairs).tolist():
+        owners.setdefault(int(same[vertex]), set()).add(int(owner[vertex]))
+    kept = []
+    for a, b in pairs.tolist():
+        i, j = sorted((_root(same, a), _root(same, b)))
+        if i != j and not owners[i] & owners[j]:
+            same[j] = i
+            owners[i] |= owners.pop(j)
+            kept.append((a, b))
+    first, second = np.array(kept, dtype=np.int64).reshape(-1, 2).T
+    return first, second

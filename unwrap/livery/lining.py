@@ -18,6 +18,7 @@ from unwrap.livery.corners_on_joints import corners_on_joints
 from unwrap.livery.edges import choose_edges, outer_and_openings
 from unwrap.livery.ground import Ground
 from unwrap.livery.inset import covered, edge_strips
+from unwrap.livery.notches import without_notches
 from unwrap.livery.paint import Paint
 from unwrap.livery.panel import Limits, Panel
 from unwrap.livery.planar import join, minus, tidy
@@ -108,7 +109,7 @@ def lay_lining_over(
         One tuple per carry.
     remarks : tuple of str
     """
-    ground = Ground(carries)
+    ground = without_notches(Ground(carries))
     where = f'lining of region "{ground.name}"'
     _check(where, lines, inset, corner, radius)
     lines, remarks = fit_to_printer(lines, min_line, min_gap, where)

@@ -37,7 +37,7 @@ def boundary_loops(faces: IntArray) -> list[IntArray]:
     for first in sorted(leaving):
         while leaving[first]:
             path, place = [first], {first: 0}
-            while path and leaving[path[-1]]:
+            while path and leaving.get(path[-1]):
                 following = leaving[path[-1]].pop()
                 if following not in place:
                     place[following] = len(path)

@@ -22,6 +22,9 @@ from unwrap.regions.region import Patch
 NEAR = 0.03
 # A new corner this near to one that is there (mm) is not worth a face.
 LEAST = 1e-6
+# Edges that meet run against each other, but for this angle (radians); one that leaves more
+# steeply only starts or ends here.
+BESIDE = np.radians(60.0)
 
 Laid = tuple[Patch, FlatPiece]
 
@@ -65,12 +68,31 @@ def _rim(patch: Patch) -> IntArray:
     return np.unique(np.concatenate(boundary_loops(patch.faces)))
 
 
+def _rim_and_ways(patch: Patch) -> tuple[IntArray, FloatArray, FloatArray]:
+    """(n,) vertices of a patch's edge, (n, 3) places, and (n, 2, 3) unit ways along it before and after."""
+    loops = boundary_loops(patch.faces)
+    ways = []
+    for loop in loops:
+        step = np.roll(patch.vertices[loop], -1, axis=0) - patch.vertices[loop]
+        step = step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-300)
+        ways.append(np.stack([np.roll(step, 1, axis=0), step], axis=1))
+    rim = np.concatenate(loops)
+    return rim, patch.vertices[rim], np.concatenate(ways)
+
+
 def _moved_onto(piece: Laid, other: Patch, tolerance: float) -> Laid:
-    """Corners of the edge moved to the nearest corner of another patch's edge."""
+    """Corners of the edge moved to the nearest corner of another patch's edge where that runs along it."""
     patch, flat = piece
-    mine, theirs = _rim(patch), _rim(other)
-    found = cKDTree(other.vertices[theirs]).query(patch.vertices[mine], distance_upper_bound=tolerance)
-    away, nearest = np.asarray(found[0]), np.asarray(found[1])
+    mine, places, ways = _rim_and_ways(patch)
+    _, theirs, their_ways = _rim_and_ways(other)
+    away, nearest = np.full(len(mine), np.inf), np.zeros(len(mine), dtype=np.int64)
+    for k, near in enumerate(cKDTree(theirs).query_ball_point(places, tolerance)):
+        if near:
+            off = np.linalg.norm(theirs[near] - places[k], axis=1)
+            against = (ways[k] @ their_ways[near].transpose(0, 2, 1)).min(axis=(1, 2)) < -np.cos(BESIDE)
+            # One that only starts or ends here comes after all that run along.
+            best = int(np.argmin(np.where(against, off, off + tolerance)))
+            away[k], nearest[k] = off[best], near[best]
     order = np.argsort(away, kind="stable")
     order = order[np.isfinite(away[order])]
     # Of several that are near to one corner the nearest moves; two edges of a joint are at one place.
@@ -80,7 +102,7 @@ def _moved_onto(piece: Laid, other: Patch, tolerance: float) -> Laid:
         target = int(nearest[k])
         known = taken.setdefault(target, patch.vertices[mine[k]])
         if np.array_equal(known, patch.vertices[mine[k]]):
-            place[mine[k]] = other.vertices[theirs[target]]
+            place[mine[k]] = theirs[target]
     if np.array_equal(place, patch.vertices):
         return piece
     known_vertex = flat.vertex >= 0
@@ -92,9 +114,10 @@ def _moved_onto(piece: Laid, other: Patch, tolerance: float) -> Laid:
 def _split(piece: Laid, other: Patch, tolerance: float) -> Laid:
     """Faces split where a corner of another patch lies on their free edge."""
     patch, flat = piece
-    theirs = other.vertices[_rim(other)]
+    _, theirs, ways = _rim_and_ways(other)
     mine = set(map(tuple, patch.vertices[_rim(patch)].tolist()))
-    theirs = theirs[[tuple(place) not in mine for place in theirs.tolist()]]
+    fresh = [tuple(place) not in mine for place in theirs.tolist()]
+    theirs, ways = theirs[fresh], ways[fresh]
     on_joint = {
         frozenset(pair)
         for joint in patch.joints
@@ -117,6 +140,7 @@ def _split(piece: Laid, other: Patch, tolerance: float) -> Laid:
             share = (places - start) @ way / size**2
             off = np.linalg.norm(start + share[:, None] * way - places, axis=1)
             good = (off < tolerance) & (share * size > LEAST) & ((1 - share) * size > LEAST)
+            good &= (ways[near] @ way).min(axis=1) < -np.cos(BESIDE) * size
             if good.any():
                 order = np.argsort(share[good])
                 todo[a, b] = np.column_stack([share[good][order], places[good][order]])

@@ -11,6 +11,9 @@ from unwrap.arrays import BoolArray, FloatArray, IntArray
 # A corner this close to the level (mm) counts as on it: a cut there would leave a
 # triangle that no later step could use.
 ON_LEVEL = 1e-6
+# A limit this close to a corner (mm) goes through it: files round 35.6 to 35.59999847, and a
+# cut beside that would leave faces of no size.
+ON_LIMIT = 1e-4
 
 
 def split_at_level(
@@ -168,7 +171,8 @@ def trim_within(
         for limit, keep in ((low, 1), (high, -1)):
             if not np.isfinite(limit) or not len(faces):
                 continue
-            vertices, faces, source, side, _ = split_at_level(vertices, faces, vertices[:, column] - limit)
+            height = vertices[:, column] - limit
+            vertices, faces, source, side, _ = split_at_level(vertices, faces, height, on_level=ON_LIMIT)
             left = side == keep
             faces, parent = faces[left], parent[source[left]]
     return vertices, faces, parent
