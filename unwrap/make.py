@@ -24,12 +24,12 @@ from unwrap.dress import dress
 from unwrap.errors import BadInput
 from unwrap.flatten import flatten
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.joint_entries import joint_entries, overlap_entries
 from unwrap.guide.report import build_report
 from unwrap.job import Job, read_job
 from unwrap.job_regions import FittingMark, RegionMark
+from unwrap.left_out import without
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
 from unwrap.livery.joints import measure_joints
@@ -115,7 +115,7 @@ def lay_out_bench(job: Job, folder: Path) -> Bench:
 
 def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Alongside | None = None) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
-    job, done = lay_all_flat(bench, watch, tell, crew or Alongside(1))
+    job, done, left_out = lay_all_flat(bench, watch, tell, crew or Alongside(1))
     tell("laying the livery", 0.65)
     laid = share_edges([(part.patch, part.flat) for part in done.values()])
     done = {
@@ -154,7 +154,7 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
         first.pieces,
         first.sheets,
         joints=joint_entries(met),
-        warnings=[*size_warnings(job, bench.body), *remarks],
+        warnings=[*size_warnings(job, bench.body), *left_out, *remarks],
         seconds=watch.seconds,
         # What a finer or a lighter livery would print better; nothing is wrong with the result.
         extra={
@@ -171,10 +171,12 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
 
 def lay_all_flat(
     bench: Bench, watch: Stopwatch, tell: Tell, crew: Alongside
-) -> tuple[Job, dict[str, Flattened]]:
-    """Every region laid flat, by name, and the job with parted regions replaced by their parts.
+) -> tuple[Job, dict[str, Flattened], list[str]]:
+    """Every region laid flat, by name, and the job as it was made.
 
     Regions are marked one after another here, and laid flat by whoever of the crew is free.
+    In the job that is returned, parted regions are replaced by their parts, and those of which
+    no piece could be made are left out: the sentences say which, and why.
     """
     job = bench.job
     own = [mark for mark in job.region if mark.mirror_of is None]
@@ -185,21 +187,24 @@ def lay_all_flat(
             patch = ready_patch(job, mark, mark_region(bench, mark))
             weights = cut_cost(job, mark, patch, bench.body, bench.folder)
         worth = len(own) > 1 and len(patch.faces) > WORTH_A_HELPER
-        tasks.append(crew.submit(timed, _lay_flat, job, mark, patch, *weights, worth=worth))
+        tasks.append(crew.submit(timed, _lay_flat_if_it_can, job, mark, patch, *weights, worth=worth))
     tell("flattening", 0.25)
     found = crew.results(
         tasks, lambda number: tell(f"{own[number].name}: flattening", 0.25 + 0.4 * number / len(own))
     )
     done: dict[str, Flattened] = {}
-    for mark, (parts, seconds) in zip(own, found, strict=True):
+    for mark, ((parts, _), seconds) in zip(own, found, strict=True):
         watch.add("flatten", seconds)
         done |= {part.mark.name: part for part in parts}
         if len(parts) > 1:
             job = with_parts(job, mark.name, len(parts))
+    job, left_out = without(
+        job, {mark.name: why for mark, ((_, why), _) in zip(own, found, strict=True) if why}
+    )
     for mark in job.region:
         if mark.mirror_of is not None:
             done[mark.name] = _reflected(bench, mark, done[mark.mirror_of], watch)
-    return job, {mark.name: done[mark.name] for mark in job.region}
+    return job, {mark.name: done[mark.name] for mark in job.region}, left_out
 
 
 def flatten_mark(
@@ -220,6 +225,16 @@ def _lay_flat(
     flat = _relieved(job, mark, patch, cost, keep_clear)
     parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
     return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
+
+
+def _lay_flat_if_it_can(
+    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
+) -> tuple[list[Flattened], str]:
+    """A region laid flat; or nothing, and the sentence that says why no piece can be made of it."""
+    try:
+        return _lay_flat(job, mark, patch, cost, keep_clear), ""
+    except BadInput as why:
+        return [], str(why)
 
 
 def _reflected(bench: Bench, mark: RegionMark, original: Flattened, watch: Stopwatch) -> Flattened:
@@ -281,7 +296,7 @@ def _relieved(
 
 def not_over_itself(mark: RegionMark, flat: FlatPiece) -> FlatPiece:
     """The piece, refused if it cannot be printed."""
-    if not flat.within and overlaps(flat.points, flat.faces):
+    if flat.overlap:
         raise BadInput(
             f"region '{mark.name}': it curves so much that every flat shape found lies over itself; "
             "trim it with within, or mark it as two regions."

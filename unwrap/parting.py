@@ -13,7 +13,6 @@ from unwrap.bench import Flattened
 from unwrap.cut_cost import cut_cost
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.flatten.overlap import overlaps
 from unwrap.job import Job
 from unwrap.job_livery import LiningMark, Mark
 from unwrap.job_regions import PartMark, RegionMark
@@ -31,13 +30,13 @@ ON_LINE = 1e-6
 def may_part(mark: RegionMark, flat: FlatPiece) -> bool:
     """Whether a region is to be parted if that helps.
 
-    Left to itself, where no slit helps because its lips would lie over each other; wherever the
-    film is asked too much if the job says so.
+    Left to itself, where the whole would lie over itself, and where no slit helps because its lips
+    would lie over each other; wherever the film is asked too much if the job says so.
     """
     wish = mark.relief.part
-    if flat.within or wish is False:
-        return False
-    return wish is True or (not flat.cuts and mark.relief.most is None)
+    if wish is False or flat.within:
+        return wish is not False and flat.overlap
+    return wish is True or flat.overlap or (not flat.cuts and mark.relief.most is None)
 
 
 def parted(job: Job, mark: RegionMark, patch: Patch, whole: FlatPiece) -> list[Flattened]:
@@ -47,7 +46,7 @@ def parted(job: Job, mark: RegionMark, patch: Patch, whole: FlatPiece) -> list[F
         patch.vertices, patch.faces, job.film_of(mark), cost=cost, keep_clear=keep_clear, whole=whole
     )
     sides = [side.flat for side in found.sides]
-    if len(sides) < 2 or any(not flat.within and overlaps(flat.points, flat.faces) for flat in sides):
+    if len(sides) < 2 or any(flat.overlap for flat in sides):
         return []
     beyond = sum(flat.area_beyond * float(flat.areas.sum()) for flat in sides)
     if (
@@ -123,7 +122,7 @@ def told_of_parts(made: Job) -> list[str]:
     counts = {mark.whole: mark.count for mark in made.region if isinstance(mark, PartMark)}
     return [
         f"region '{name}' is made in {count} pieces, one lapping over the other by {BENEATH:g} mm: no single "
-        "piece with slits lies on it within the film's take-up."
+        "piece with slits lies on it within the film's take-up and nowhere over itself."
         for name, count in counts.items()
     ]
 

@@ -32,7 +32,7 @@ class Discs:
         self.faces = faces
         metric = metric_of(vertices, faces)
         self.areas = metric.areas
-        self.overlap = overlaps(points, faces)
+        self.overlap = overlaps(points, faces, touches=0.0)
         loops = boundary_loops(faces)
         self.outline = points[loops.pop(int(np.argmax([signed_area(points[loop]) for loop in loops])))]
         self.openings = [points[loop] for loop in loops]

@@ -8,8 +8,11 @@ import shapely
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops
 
+# What lies over itself by less than this in depth (mm) touches: no blade parts it otherwise.
+TOUCHES = 2e-3
 
-def overlaps(points: FloatArray, faces: IntArray) -> bool:
+
+def overlaps(points: FloatArray, faces: IntArray, touches: float = TOUCHES) -> bool:
     """True if the flat shape lies over itself somewhere.
 
     With every face wound counter-clockwise, how many faces lie over a place is the
@@ -22,6 +25,8 @@ def overlaps(points: FloatArray, faces: IntArray) -> bool:
     points : (n, 2) float64
         Flat positions, no flipped face.
     faces : (m, 3) int64
+    touches : float
+        Depth of what lies double that still is no overlap, mm.
     """
     loops = [points[loop] for loop in boundary_loops(faces)]
     signed = [signed_area(loop) for loop in loops]
@@ -35,7 +40,23 @@ def overlaps(points: FloatArray, faces: IntArray) -> bool:
     if bool(shapely.is_valid(rings)):
         return False
     # Touching is no overlap: only area counted twice is.
-    return not np.isclose(float(shapely.make_valid(rings).area), sum(signed), rtol=1e-9)
+    double = sum(signed) - float(shapely.make_valid(rings).area)
+    if np.isclose(double, 0.0, atol=1e-9 * abs(sum(signed))):
+        return False
+    # Far more than a seam along the whole outline: there is no need to look where.
+    around = sum(float(np.linalg.norm(loop - np.roll(loop, 1, axis=0), axis=1).sum()) for loop in loops)
+    return abs(double) > touches * around or _deepest_double(points, faces) > touches
+
+
+def _deepest_double(points: FloatArray, faces: IntArray) -> float:
+    """Depth of the deepest place at which two faces lie over each other: twice its area over its length."""
+    triangles = shapely.polygons(points[faces])
+    one, two = shapely.STRtree(triangles).query(triangles, predicate="intersects")
+    one, two = one[one < two], two[one < two]
+    shared = shapely.intersection(triangles[one], triangles[two])
+    area, around = shapely.area(shared), shapely.length(shared)
+    depth = np.divide(4.0 * area, around, out=np.zeros(len(area)), where=around > 0)
+    return float(depth.max(initial=0.0))
 
 
 def signed_area(loop: FloatArray) -> float:

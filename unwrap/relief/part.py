@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
@@ -104,7 +104,8 @@ def part(
 
     Of lines through the patch's middle, the one is taken whose two sides ask least of the
     film; on a symmetric patch one along or square to its line of symmetry unless another
-    is clearly better. A side that is still beyond the film is parted again.
+    is clearly better. A patch that fits the film but lies over itself is parted by the shortest.
+    A side that still does not lie flat within the film is parted again.
 
     Parameters
     ----------
@@ -123,17 +124,18 @@ def part(
     Returns
     -------
     Parted
-        One side where the patch fits uncut or with slits, or where no line parts it in two.
+        One side where the patch fits uncut or with slits and nowhere lies over itself, or where no
+        line parts it in two.
     """
     v, f = np.asarray(vertices, dtype=np.float64), np.asarray(faces, dtype=np.int64)
     if whole is None:
         whole = relieve(v, f, film, cost=cost, keep_clear=keep_clear)
     one = Side(v, f, np.arange(len(v)), np.arange(len(f)), whole)
-    if whole.within or deepest == 0:
+    if (whole.within and not whole.overlap) or deepest == 0:
         return Parted((one,))
     uncut = whole if not whole.cuts else flatten(v, f, film)
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    line = _best_line(ground, film)
+    line = _best_line(ground, film, shortest=whole.within)
     if line is None:
         return Parted((one,))
     try:
@@ -168,8 +170,8 @@ def part(
     return Parted(tuple(sides), (between, *partings))
 
 
-def _best_line(ground: Ground, film: Film) -> FloatArray | None:
-    """The straight line across the chart whose two sides ask least of the film."""
+def _best_line(ground: Ground, film: Film, shortest: bool) -> FloatArray | None:
+    """The straight line across the chart whose two sides ask least of the film, or the shortest."""
     try:
         copy = coarse_copy(ground, COARSE)[0]
     except ValueError:
@@ -177,6 +179,8 @@ def _best_line(ground: Ground, film: Film) -> FloatArray | None:
     a, b, c = np.moveaxis(copy.chart[copy.faces], 1, 0)
     area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
     middle = np.average((a + b + c) / 3.0, axis=0, weights=area)
+    if not shapely.contains_xy(shapely.polygons(copy.chart[copy.faces]), *middle).any():
+        middle = copy.chart[_half_way(copy, area)]
     mirrors = find_mirrors(copy, np.ones(len(copy.chart)))
     first = 0.0
     if mirrors:
@@ -190,10 +194,27 @@ def _best_line(ground: Ground, film: Film) -> FloatArray | None:
         turn = first + np.pi * k / TURNS
         line = _across(middle, reach * np.array([np.cos(turn), np.sin(turn)]), rim)
         need = np.inf if line is None else _need(copy, line, film)
+        if shortest and line is not None and np.isfinite(need):
+            need = float(np.linalg.norm(line[-1] - line[0]))
         even = k % (TURNS // 2) == 0
         if need < best * (1.0 if even or not mirrors else CLEARLY):
             best, found = need, line
     return found
+
+
+def _half_way(copy: Ground, area: FloatArray) -> int:
+    """The vertex half way along a patch that turns round its own middle, which lies beside it."""
+    start, end = copy.faces.ravel(), np.roll(copy.faces, -1, axis=1).ravel()
+    length = np.linalg.norm(copy.surface[start] - copy.surface[end], axis=1)
+    ways = coo_matrix((length, (start, end)), shape=(len(copy.surface),) * 2).tocsr()
+    # an edge inside the patch stands there once each way
+    far = int(dijkstra(ways, False, np.array([0]))[0].argmax())
+    away = dijkstra(ways, False, np.array([far]))[0]
+    level = away[copy.faces].mean(axis=1)
+    order = np.argsort(level)
+    half = level[order][np.searchsorted(np.cumsum(area[order]), 0.5 * area.sum())]
+    near = np.flatnonzero(np.abs(away - half) <= length.max())
+    return int(near[np.linalg.norm(copy.chart[near] - copy.chart[near].mean(axis=0), axis=1).argmin()])
 
 
 def _across(middle: FloatArray, ray: FloatArray, rim: shapely.Geometry) -> FloatArray | None:
