@@ -39,7 +39,7 @@ FIRST = 0.25  # mu at the beginning, as a share of the worst |t|
 FALL = 0.5  # mu after a step, as a share of mu before it
 LAST = 2e-4  # and at the end: the worst ln sigma is then about this much above the least
 COARSE = 3000  # faces; below, the mesh itself costs most of half a per cent at 90 degrees,
-LAST_COARSE = 2.5e-5  # and steps are cheap
+LAST_COARSE = 5e-5  # and steps are cheap
 ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
 SHORT = 0.5  # a step cut down further than this is taken again with the same mu
 
