@@ -1,19 +1,60 @@
-"""Regions of a patch that a flat shape carries onto round discs: their radius, edge and area."""
+"""Round discs on a flat shape of a patch, and what they are on the surface: their reach, edge and girth."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
-from unwrap.flatten.edges import boundary_loops, interior_edges
+from unwrap.flatten.edges import boundary_loops
+from unwrap.flatten.laid_back import LaidBack
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.overlap import overlaps, signed_area
 
 RINGS = 160  # rings that a disc is divided into for the radial integrals
-LEVELS = 16  # discs tried round each centre
+SLABS = 360  # and sectors, for the girth
 SAMPLE = 6000  # faces that an estimate looks at
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """What lies round a place on the sheet, ring by ring out to the outer outline.
+
+    Parameters
+    ----------
+    room : float
+        Distance on the sheet from the place to the outer outline.
+    out : (RINGS + 1,) float64
+        No way on the surface from the place to the circle of radius room * k / RINGS is shorter than
+        out[k], crossing an opening being no length at all.
+    near : (k,) int64
+        The faces that meet the disc.
+    corners : (k, 3, 2) float64
+        Their corners as seen from the place.
+    least, most : (k,) float64
+        How near to the place each of them comes, and how far from it.
+    home : (k,) bool
+        True for the face that the place lies on.
+    first, last : (k,) int64
+        The rings that each of them meets.
+    """
+
+    room: float
+    out: FloatArray
+    near: IntArray
+    corners: FloatArray
+    least: FloatArray
+    most: FloatArray
+    home: np.ndarray
+    first: IntArray
+    last: IntArray
+
+    def out_to(self, radius: FloatArray | float) -> FloatArray:
+        """No way from the place to the circle of a radius on the sheet is shorter than this."""
+        return np.asarray(np.interp(radius, np.linspace(0.0, self.room, RINGS + 1), self.out))
 
 
 class Discs:
@@ -28,10 +69,10 @@ class Discs:
     """
 
     def __init__(self, vertices: FloatArray, faces: IntArray, points: FloatArray) -> None:
+        self.vertices = vertices
         self.points = points
         self.faces = faces
         metric = metric_of(vertices, faces)
-        self.areas = metric.areas
         self.overlap = overlaps(points, faces, touches=0.0)
         loops = boundary_loops(faces)
         self.outline = points[loops.pop(int(np.argmax([signed_area(points[loop]) for loop in loops])))]
@@ -41,6 +82,7 @@ class Discs:
             for loop in loops
         ]
         self._inner = shapely.polygons(self.outline)
+        self._rim = shapely.linearrings(self.outline)
         shapely.prepare(self._inner)
         # Per face the metric pulled to the sheet: a step w there is sqrt(w . G w) long on the surface.
         f = metric.faces
@@ -53,16 +95,15 @@ class Discs:
             [x[0] * x[0] + y[0] * y[0], x[0] * x[1] + y[0] * y[1], x[1] * x[1] + y[1] * y[1]]
         )
         determinant = (metric.base * metric.height / double) ** 2
-        # Gradient on the surface of the flat distance: its square is e . inv(G) e along the radius e.
+        # The flat coordinate along a direction e grows on the surface by up to sqrt(e . inv(G) e).
         self.inverse = np.stack([self.gram[2], -self.gram[1], self.gram[0]]) / determinant
         self.sheet_areas = 0.5 * double
         self.middles = points[faces].mean(axis=1)
-        self.edges, self.pairs = interior_edges(faces)
+        self.laid_back = LaidBack(points[faces], self.gram)
         self._tree = cKDTree(self.middles)
         rng = np.random.default_rng(0)
         count = len(faces)
         self._sample = np.arange(count) if count <= SAMPLE else rng.choice(count, SAMPLE, replace=False)
-        self._scale = self.areas.sum() / self.areas[self._sample].sum()
         self.spacing = float(np.sqrt(self.sheet_areas.sum() / 48.0))
 
     def centres(self, count: int) -> FloatArray:
@@ -82,11 +123,25 @@ class Discs:
         found.append(np.average(self.middles, axis=0, weights=self.sheet_areas)[None])
         return np.concatenate(found)
 
-    def room(self, centre: FloatArray) -> float:
-        """Distance on the sheet from a place to the outer outline; 0 outside."""
-        if not shapely.contains_xy(self._inner, *centre):
+    def room(self, start: FloatArray, end: FloatArray | None = None) -> float:
+        """Distance on the sheet from a place, or from a segment, to the outer outline; 0 outside."""
+        what = shapely.points(start) if end is None else shapely.linestrings(np.stack([start, end]))
+        if not shapely.contains(self._inner, what):
             return 0.0
-        return float(_gap(centre, self.outline, np.roll(self.outline, -1, axis=0)).min())
+        return float(shapely.distance(what, self._rim))
+
+    def chord(self, place: FloatArray, way: FloatArray) -> FloatArray:
+        """(2, 2) ends of the straight run on the sheet through a place inside the outer outline."""
+        far = 2.0 * float(np.linalg.norm(np.ptp(self.outline, axis=0)))
+        line = shapely.linestrings(np.stack([place - far * way, place + far * way]))
+        runs = shapely.get_parts(shapely.intersection(self._inner, line))
+        nearest = runs[int(np.argmin(shapely.distance(runs, shapely.points(place))))]
+        return shapely.get_coordinates(nearest)[[0, -1]]
+
+    def whole(self, start: FloatArray, end: FloatArray, radius: float) -> bool:
+        """True if no opening lies within a radius of the segment between two places."""
+        what = shapely.linestrings(np.stack([start, end]))
+        return all(shapely.distance(what, shapely.polygons(opening)) > radius for opening in self.openings)
 
     def blocked(self, centre: FloatArray) -> list[tuple[float, float]]:
         """The ranges of distance from a place that openings lie in."""
@@ -99,7 +154,7 @@ class Discs:
         return ranges
 
     def guess(self, centre: FloatArray) -> float:
-        """Estimate of `bound` from some of the faces."""
+        """Estimate of what the discs round a place will prove, from some of the faces."""
         room = self.room(centre)
         if room <= 0.0:
             return 0.0
@@ -123,146 +178,123 @@ class Discs:
         )
         ratio = np.bincount(ring, weight * across, rings) / total
         t = (np.arange(rings) + 0.5) * room / rings
-        full = np.bincount(ring, minlength=rings) >= 4
         halfway = radius - 0.5 * np.diff(np.concatenate([[0.0], radius]))
-        domes = np.where(full, halfway / np.maximum(ratio * t, 1e-300), 0.0)
-        reach = (
-            np.cumsum(np.bincount(ring, weight * along / np.maximum(along**2, 1e-300), rings) / total)
-            * room
-            / rings
-        )
-        area = np.cumsum(np.bincount(ring, self.areas[s[near]], rings)) * self._scale
-        flares = np.sqrt(area / np.pi) / np.maximum(reach, 1e-300)
+        edge = ratio * t  # per radian
+        full = np.bincount(ring, minlength=rings) >= 4
+        domes = np.where(full, halfway / np.maximum(edge, 1e-300), 0.0)
+        flares = np.where(full, np.minimum(radius[-1] / halfway, edge / halfway), 0.0)
         return float(max(domes[2:].max(), flares[4:].max()))
 
-    def bound(self, centre: FloatArray) -> float:
-        """Largest of the two bounds over the discs round a place."""
-        room = self.room(centre) * (1.0 - 1e-9)
-        if room <= 1e-6 * self.spacing:
-            return 1.0
+    def on_surface(self, place: FloatArray) -> FloatArray:
+        """(3,) where a place on the sheet lies on the surface; on the nearest face if it is off the sheet."""
+        _, faces = self._tree.query(place, k=min(12, len(self.faces)))
+        a, b, c = (self.points[self.faces[np.atleast_1d(faces), k]] for k in range(3))
+        double = _cross(b - a, c - a)
+        shares = (
+            np.column_stack([_cross(b - place, c - place), _cross(c - place, a - place)]) / double[:, None]
+        )
+        shares = np.column_stack([shares, 1.0 - shares.sum(axis=1)])
+        best = int(np.argmax(shares.min(axis=1)))
+        return np.clip(shares[best], 0.0, 1.0) @ self.vertices[self.faces[np.atleast_1d(faces)[best]]]
+
+    def rings(self, centre: FloatArray, room: float) -> Rings:
+        """What lies round a place, out to `room`: no more than the distance to the outer outline."""
         corner = self.points - centre
         distance = np.hypot(*corner.T)
-        faces = self.faces
-        corners = corner[faces]
+        corners = corner[self.faces]
         least = np.min([_gap(np.zeros(2), corners[:, k], corners[:, (k + 1) % 3]) for k in range(3)], axis=0)
         home = np.all([_cross(corners[:, k], corners[:, (k + 1) % 3]) >= 0.0 for k in range(3)], axis=0)
         least[home] = 0.0
         near = np.flatnonzero(least < room)
         corners, least, home = corners[near], least[near], home[near]
-        most = distance[faces[near]].max(axis=1)
-        out = _extreme(self.inverse[:, near], corners, home)
-        back = _extreme(self.gram[:, near], corners, home)
+        most = distance[self.faces[near]].max(axis=1)
         # Every ring takes the largest of the faces that it meets.
         first = np.clip((least * (1.0 - 1e-9) / room * RINGS).astype(int), 0, RINGS - 1)
         last = np.clip((most * (1.0 + 1e-9) / room * RINGS).astype(int), 0, RINGS - 1)
-        largest_out, largest_back = np.zeros(RINGS), np.zeros(RINGS)
-        for k in range(int((last - first).max()) + 1):
-            at = np.minimum(first + k, last)
-            np.maximum.at(largest_out, at, out)
-            np.maximum.at(largest_back, at, back)
+        largest_out = _largest(extreme(self.inverse[:, near], corners, home), first, last, RINGS)
         width = room / RINGS
-        blocked = self.blocked(centre)
         rings = width * np.arange(RINGS + 1)
         # Across an opening nothing is gained: the way could be no length at all.
-        free = np.ones(RINGS, dtype=bool)
-        for low, high in blocked:
+        free = largest_out > 0.0
+        for low, high in self.blocked(centre):
             free &= (rings[1:] <= low) | (rings[:-1] >= high)
-        gain = np.divide(width, largest_out, out=np.zeros(RINGS), where=free & (largest_out > 0.0))
-        radius = np.concatenate([[0.0], np.cumsum(gain)])
-        reach = np.concatenate([[0.0], np.cumsum(width * largest_back)])
-        whole = min([low for low, _ in blocked], default=np.inf)
-        circles = Circles(self, corner, distance)
-        best = 1.0
-        for level in np.unique(np.linspace(RINGS / LEVELS, RINGS, LEVELS).astype(int)):
-            t = level * width
-            if any(low <= t <= high for low, high in blocked):
-                continue
-            length = circles.length(t)
-            round_ = 2.0 * np.pi * radius[level] / length
-            for (_, high), girth in zip(blocked, self.girths, strict=True):
-                if high < t:
-                    beyond = radius[level] - radius[int(np.ceil(high / width))]
-                    round_ = min(round_, 2.0 * np.pi * beyond / girth)
-            best = max(best, round_)
-            if t >= whole:
-                continue
-            part = np.flatnonzero((most > t) & (least < t))
-            # No need to cut the faces if even whole ones would not make the area large enough.
-            if np.sqrt(self.areas[near[least < t]].sum() / np.pi) <= best * reach[level]:
-                continue
-            cut = sum(_sector(corners[part, k], corners[part, (k + 1) % 3], t) for k in range(3))
-            inside = float(self.areas[near[most <= t]].sum())
-            inside += float((self.areas[near[part]] * cut / self.sheet_areas[near[part]]).sum())
-            best = max(best, np.sqrt(inside / np.pi) / reach[level])
-        return float(best)
+        gain = np.divide(width, largest_out, out=np.zeros(RINGS), where=free)
+        out = np.concatenate([[0.0], np.cumsum(gain)])
+        return Rings(room, out, near, corners, least, most, home, first, last)
+
+    def reach(self, rings: Rings, radius: FloatArray) -> FloatArray:
+        """Radial segments of a length on the sheet, laid back on the surface, are no longer than this."""
+        along = extreme(self.gram[:, rings.near], rings.corners, rings.home)
+        largest = _largest(along, rings.first, rings.last, RINGS)
+        steps = np.linspace(0.0, rings.room, RINGS + 1)
+        return np.interp(radius, steps, np.concatenate([[0.0], np.cumsum(np.diff(steps) * largest)]))
+
+    def girth(self, rings: Rings) -> Girth:
+        """Ready to tell how short a closed line round a disc can be."""
+        turned = np.stack([rings.corners[..., 1], -rings.corners[..., 0]], axis=-1)
+        swing = extreme(self.inverse[:, rings.near], turned, rings.home)
+        angles = np.arctan2(rings.corners[..., 1], rings.corners[..., 0])
+        toward = np.arctan2(*rings.corners.mean(axis=1).T[::-1])
+        seen = np.mod(angles - toward[:, None] + np.pi, 2.0 * np.pi) - np.pi
+        low, high = toward + seen.min(axis=1), toward + seen.max(axis=1)
+        wide = rings.home | (high - low > 3.0)
+        low[wide], high[wide] = 0.0, 2.0 * np.pi * (1.0 - 0.5 / SLABS)
+        slab = 2.0 * np.pi / SLABS
+        first, last = np.floor(low / slab - 1e-9).astype(int), np.floor(high / slab + 1e-9).astype(int)
+        return Girth(swing, first, last, rings.least, rings.most)
 
 
-class Circles:
-    """Round one centre: how long the circles on the sheet are on the surface.
+@dataclass(frozen=True, eq=False)
+class Girth:
+    """How fast the angle round a place can turn on each face, and the sectors that the face lies in.
 
     Parameters
     ----------
-    discs : Discs
-    corner : (n, 2) float64
-        The points as seen from the centre.
-    distance : (n,) float64
-        Their distances from it.
+    swing : (k,) float64
+        Times the distance from the place: the largest turn, in radians, of a step of length 1.
+    first, last : (k,) int64
+        Sectors, counted on through a full turn.
+    least, most : (k,) float64
+        As in `Rings`.
     """
 
-    def __init__(self, discs: Discs, corner: FloatArray, distance: FloatArray) -> None:
-        self.gram, self.pairs = discs.gram, discs.pairs
-        one, two = discs.edges.T
-        self.start, self.step = corner[one], corner[two] - corner[one]
-        self.square = np.einsum("ij,ij->i", self.step, self.step)
-        self.mid = np.einsum("ij,ij->i", self.start, self.step) / self.square
-        self.far = np.maximum(distance[one], distance[two])
-        self.start_square = np.einsum("ij,ij->i", self.start, self.start)
-        # Square of the distance of the whole line that the edge lies on: never more than its own.
-        self.near = self.start_square - self.mid**2 * self.square
+    swing: FloatArray
+    first: IntArray
+    last: IntArray
+    least: FloatArray
+    most: FloatArray
 
-    def length(self, t: float) -> float:
-        """Length on the surface of the circle of radius t, from above; inf where it cannot be had."""
-        maybe = np.flatnonzero((self.far >= t) & (self.near < t * t))
-        a, step, mid = self.start[maybe], self.step[maybe], self.mid[maybe]
-        inside = mid**2 - (self.start_square[maybe] - t * t) / self.square[maybe]
-        root = np.sqrt(np.maximum(inside, 0.0))
-        angles, left, right = [], [], []
-        for sign in (-1.0, 1.0):
-            where = sign * root - mid
-            hit = (inside > 0.0) & (where >= 0.0) & (where < 1.0)
-            place = a[hit] + where[hit, None] * step[hit]
-            # Counter-clockwise the circle goes from the right of an edge to its left where
-            # the edge points outwards.
-            outwards = np.einsum("ij,ij->i", place, step[hit]) > 0.0
-            pair = self.pairs[maybe[hit]]
-            angles.append(np.arctan2(place[:, 1], place[:, 0]))
-            left.append(np.where(outwards, pair[:, 0], pair[:, 1]))
-            right.append(np.where(outwards, pair[:, 1], pair[:, 0]))
-        angle, into, out_of = (np.concatenate(x) for x in (angles, left, right))
-        if len(angle) == 0:
-            return np.inf
-        order = np.argsort(angle)
-        angle, into, out_of = angle[order], into[order], out_of[order]
-        if (into != np.roll(out_of, -1)).any():
-            # The circle runs through a vertex, or along an edge: rounding mixes the order up.
-            into = np.where(into == np.roll(out_of, -1), into, -1)
-        turn = np.diff(np.concatenate([angle, [angle[0] + 2.0 * np.pi]]))
-        g = self.gram[:, np.maximum(into, 0)]
-        # Mean over the arc of the squared speed  G11 sin^2 - 2 G12 sin cos + G22 cos^2.
-        low, high = angle, angle + turn
-        even = 0.5 * (g[0] + g[2]) * turn
-        odd = 0.25 * (g[2] - g[0]) * (np.sin(2 * high) - np.sin(2 * low))
-        odd += 0.5 * g[1] * (np.cos(2 * high) - np.cos(2 * low))
-        arcs = np.sqrt(np.maximum(turn * (even + odd), 0.0))
-        lost = into < 0
-        if lost.any():
-            # Where the order is in doubt the arc gets the largest speed there is.
-            arcs[lost] = turn[lost] * np.sqrt((self.gram[0] + self.gram[2]).max())
-        return float(t * arcs.sum())
+    def beyond(self, radius: float) -> float:
+        """No closed line on these faces round the disc of a radius on the sheet is shorter than this."""
+        out = self.most > radius
+        turn = self.swing[out] / np.maximum(self.least[out], radius)
+        largest = _largest(turn, self.first[out], self.last[out], SLABS)
+        return float((2.0 * np.pi / SLABS / np.maximum(largest, 1e-300)).sum()) if largest.all() else 0.0
 
 
-def _extreme(form: FloatArray, corners: FloatArray, home: np.ndarray) -> FloatArray:
-    """Largest root of e . F e over the directions e in which a face is seen from the origin."""
+def _largest(values: FloatArray, first: IntArray, last: IntArray, count: int) -> FloatArray:
+    """(count,) the largest of the values whose run first..last (round and round) has each place."""
+    found = np.zeros(count)
+    for k in range(int((last - first).max(initial=-1)) + 1):
+        np.maximum.at(found, np.mod(np.minimum(first + k, last), count), values)
+    return found
+
+
+def extreme(form: FloatArray, corners: FloatArray, home: np.ndarray) -> FloatArray:
+    """Largest root of e . F e over the directions e in which a face is seen from the origin.
+
+    Parameters
+    ----------
+    form : (3, m) float64
+        Entries xx, xy, yy of F, positive definite.
+    corners : (m, 3, 2) float64
+    home : (m,) bool
+        Faces that the origin lies on: seen in every direction.
+
+    Returns
+    -------
+    (m,) float64
+    """
     middle, swing = 0.5 * (form[0] + form[2]), np.hypot(0.5 * (form[0] - form[2]), form[1])
     top = 0.5 * np.arctan2(form[1], 0.5 * (form[0] - form[2]))
     value = np.full(len(corners), -1.0)
@@ -277,21 +309,6 @@ def _extreme(form: FloatArray, corners: FloatArray, home: np.ndarray) -> FloatAr
     value[(turn <= high - low) | home | (high - low > 3.0)] = 1.0
     # In needles the two may cancel: their rounding is added, so that the root is never too small.
     return np.sqrt(np.maximum(middle + swing * value, 0.0) + 1e-14 * middle)
-
-
-def _sector(a: FloatArray, b: FloatArray, t: float) -> FloatArray:
-    """Signed area that triangles (origin, a, b) have in common with the disc of radius t."""
-    step = b - a
-    square = np.einsum("ij,ij->i", step, step)
-    mid = np.einsum("ij,ij->i", a, step) / square
-    root = np.sqrt(np.maximum(mid**2 - (np.einsum("ij,ij->i", a, a) - t * t) / square, 0.0))
-    enter, leave = np.clip(-mid - root, 0.0, 1.0), np.clip(-mid + root, 0.0, 1.0)
-    p, q = a + enter[:, None] * step, a + leave[:, None] * step
-    return 0.5 * (t * t * (_turn(a, p) + _turn(q, b)) + _cross(p, q))
-
-
-def _turn(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.asarray(np.arctan2(_cross(a, b), np.einsum("ij,ij->i", a, b)))
 
 
 def _gap(place: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
