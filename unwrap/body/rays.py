@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 
+Places = NDArray[np.floating]
+
 # One run over fewer rays than this costs less than handing it to a second thread.
 SMALL = 20_000
 THREADS = 2
@@ -60,7 +62,7 @@ class Rays:
         # The scene keeps pointers only, so the geometry must live as long as it does.
         self._mesh = TriangleMesh(self._scene, moved, np.ascontiguousarray(faces, dtype=np.int32))
 
-    def first(self, origins: FloatArray, directions: FloatArray) -> FirstHits:
+    def first(self, origins: Places, directions: Places) -> FirstHits:
         """What each ray meets first.
 
         Parameters
@@ -74,9 +76,7 @@ class Rays:
         """
         return self.first_within(origins, directions, np.inf)
 
-    def first_within(
-        self, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
-    ) -> FirstHits:
+    def first_within(self, origins: Places, directions: Places, reach: FloatArray | float) -> FirstHits:
         """What each ray meets first, no farther than `reach` (r,) lengths of its direction."""
         return _first_hits(*self._run(self._meet, origins, directions, reach))
 
@@ -88,7 +88,20 @@ class Rays:
             *self._in_halves(lambda o, d, most: self._meet(o, np.ascontiguousarray(d), most), starts, d, most)
         )
 
-    def blocked(self, origins: FloatArray, directions: FloatArray) -> BoolArray:
+    def distance(
+        self, starts: NDArray[np.float32], directions: NDArray[np.float32], reach: float
+    ) -> NDArray[np.float32]:
+        """How far rays from places made by `local` come, in lengths of their directions, at most `reach`."""
+        most = np.full(len(starts), reach, dtype=np.float32)
+        (far,) = self._in_halves(
+            lambda o, d, most: (self._scene.run(o, np.ascontiguousarray(d), dists=most, query="DISTANCE"),),
+            starts,
+            directions,
+            most,
+        )
+        return far
+
+    def blocked(self, origins: Places, directions: Places) -> BoolArray:
         """(r,) True where anything at all is in the way of the ray."""
         (hit,) = self._run(
             lambda o, d, most: (self._scene.run(o, d, dists=most, query="OCCLUDED"),),
@@ -98,17 +111,16 @@ class Rays:
         )
         return hit >= 0
 
-    def blocked_towards(self, starts: NDArray[np.float32], direction: FloatArray) -> BoolArray:
-        """(r,) True where anything is in the way from places made by `local`, all in one direction."""
-        d = np.broadcast_to(np.asarray(direction, dtype=np.float32), starts.shape)
-        return (
-            self._in_halves(
-                lambda o, d: (self._scene.run(o, np.ascontiguousarray(d), query="OCCLUDED"),), starts, d
-            )[0]
-            >= 0
+    def blocked_from(self, starts: NDArray[np.float32], directions: NDArray[np.float32]) -> BoolArray:
+        """(r,) True where anything is in the way from places made by `local`, in one direction or several."""
+        (hit,) = self._in_halves(
+            lambda o, d: (self._scene.run(o, np.ascontiguousarray(d), query="OCCLUDED"),),
+            starts,
+            np.broadcast_to(directions, starts.shape),
         )
+        return hit >= 0
 
-    def local(self, places: FloatArray) -> NDArray[np.float32]:
+    def local(self, places: Places) -> NDArray[np.float32]:
         """Places in the frame and precision that the rays are shot in, for use more than once."""
         return (places - self.middle).astype(np.float32)
 
@@ -117,11 +129,10 @@ class Rays:
         return found["primID"], found["tfar"], found["u"], found["v"]
 
     def _run(
-        self, run: Any, origins: FloatArray, directions: FloatArray, reach: FloatArray | float
+        self, run: Any, origins: Places, directions: Places, reach: FloatArray | float
     ) -> tuple[NDArray[Any], ...]:
-        origins, directions = np.broadcast_arrays(origins, directions)
-        o = np.ascontiguousarray(origins - self.middle, dtype=np.float32)
-        d = np.ascontiguousarray(directions, dtype=np.float32)
+        o, d = np.broadcast_arrays(self.local(origins), directions)
+        o, d = np.ascontiguousarray(o), np.ascontiguousarray(d, dtype=np.float32)
         most = np.minimum(np.broadcast_to(reach, len(o)), 1e37).astype(np.float32)
         if len(o) == 0:  # one ray gives the arrays their types
             one = np.ones((1, 3), np.float32)

@@ -88,7 +88,7 @@ def look_at_sky(rays: Rays, places: FloatArray, normals: FloatArray, directions:
     for direction in directions.astype(np.float32):  # one direction at a time keeps the rays side by side
         cosine = direction @ towards
         facing = np.flatnonzero(cosine > GRAZING)
-        free = facing[~rays.blocked_towards(start[facing], direction)]
+        free = facing[~rays.blocked_from(start[facing], direction)]
         light[free] += cosine[free]
         tally[0, facing] += 1
         tally[1, free] += 1

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.rays import Rays
 from unwrap.guide.camera import Camera
 
+Floats = NDArray[np.float32]
+
 # Probes per place. Pixels are dealt out in tiles of TILE x TILE that each probe in other
 # directions; smoothing pools two tiles each way, so that every pattern counts alike and no
 # grain is left.
 PROBES = 12
-TILE = 4
+TILE = 3
 
 # Places are lifted off the surface by this share of the body before a ray leaves them,
 # so that single precision does not make a face shade itself.
@@ -55,36 +59,37 @@ class Light:
         return cls(key=towards / np.linalg.norm(towards), reach=reach)
 
     def brightness(
-        self, normal: FloatArray, direction: FloatArray, lamp: FloatArray, sky: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
+        self, normal: Floats, direction: Floats, lamp: Floats, sky: Floats
+    ) -> tuple[Floats, Floats]:
         """Light falling on places and sheen towards the onlooker, both (n,).
 
         Parameters
         ----------
-        normal, direction : (n, 3) float64
+        normal, direction : (n, 3) float32
             The way places face, and the way they are looked at.
-        lamp, sky : (n,) float64
+        lamp, sky : (n,) float32
             Shares of the lamp and of the sky that they see.
         """
-        facing = np.maximum(normal @ self.key, 0.0)
+        key = self.key.astype(np.float32)
+        facing = np.maximum(normal @ key, 0.0)
         above = 0.74 + 0.26 * normal[:, 2]
-        half = self.key - direction
-        half /= np.linalg.norm(half, axis=1, keepdims=True)
-        sheen = 0.09 * np.maximum(np.einsum("nd,nd->n", normal, half), 0.0) ** 36 * lamp
+        half = key - direction
+        along = np.einsum("nd,nd->n", normal, half) / np.sqrt(np.einsum("nd,nd->n", half, half))
+        sheen = 0.09 * np.maximum(along, 0.0) ** 36 * lamp
         shut_in = 0.25 + 0.75 * sky
         return (self.lamp_power * facing * lamp * (0.4 + 0.6 * sky) + self.sky_power * above * shut_in), sheen
 
 
 def probe(
-    rays: Rays, place: FloatArray, normal: FloatArray, tile: IntArray, light: Light, floor: float
-) -> tuple[FloatArray, FloatArray]:
+    rays: Rays, place: Floats, normal: Floats, tile: IntArray, light: Light, floor: float
+) -> tuple[Floats, Floats]:
     """Shares of the sky (cosine-weighted) and of the lamp that places see, both (n,), 0 to 1.
 
     Parameters
     ----------
     rays : Rays
         The body.
-    place, normal : (n, 3) float64
+    place, normal : (n, 3) float32
         Where and which way the places face, mm.
     tile : (n,) int64
         Which of the TILE * TILE patterns each place probes with.
@@ -95,50 +100,47 @@ def probe(
         it is white and gives light back.
     """
     first, second = _frame(normal)
-    start = place + LIFT * rays.reach * normal
+    start = rays.local(place + np.float32(LIFT * rays.reach) * normal)
     # Shifts of a low-discrepancy sequence in the plane (golden-ratio relatives).
     u = (0.5 + 0.7548776662 * np.arange(TILE * TILE)) % 1.0
     v = (0.5 + 0.5698402910 * np.arange(TILE * TILE)) % 1.0
-    drop = np.maximum(place[:, 2] - floor, 0.0)
-    sky = np.zeros(len(place))
+    drop = np.maximum(place[:, 2] - np.float32(floor), 0.0)
+    sky = np.zeros(len(place), dtype=np.float32)
     for k in range(PROBES):
-        ring = (k + u[tile]) / PROBES
-        turn = 2.0 * np.pi * (k * 0.6180339887 + v[tile])
+        ring, turn = (k + u) / PROBES, 2.0 * np.pi * (k * 0.6180339887 + v)
         out = np.sqrt(ring)
-        way = (
-            (out * np.cos(turn))[:, None] * first
-            + (out * np.sin(turn))[:, None] * second
-            + np.sqrt(1.0 - ring)[:, None] * normal
-        )
-        near = np.maximum(1.0 - rays.first(start, way).distance / light.reach, 0.0)
+        # Each pattern's direction against a place's two sides and its normal.
+        share = np.stack([out * np.cos(turn), out * np.sin(turn), np.sqrt(1.0 - ring)]).astype(np.float32)
+        aside, along, away = share[:, tile]
+        way = aside[:, None] * first + along[:, None] * second + away[:, None] * normal
+        near = np.maximum(1.0 - rays.distance(start, way, light.reach) / np.float32(light.reach), 0.0)
         to_floor = drop / np.maximum(-way[:, 2], 1e-6)
         near_floor = np.where(way[:, 2] < 0, 0.5 * np.maximum(1.0 - to_floor / light.reach, 0.0), 0.0)
         sky += 1.0 - np.maximum(near, near_floor)
     across, along = _frame(light.key[None])
-    lamp = np.zeros(len(place))
+    lamp = np.zeros(len(place), dtype=np.float32)
     facing = np.flatnonzero(normal @ light.key > 0)
     for k in range(2):
-        radius, turn = np.sqrt((k + u[tile[facing]]) / 2), 2.0 * np.pi * v[tile[facing]]
-        shift = light.spread * radius
-        way = light.key + (shift * np.cos(turn))[:, None] * across + (shift * np.sin(turn))[:, None] * along
-        lamp[facing] += 0.5 * ~rays.blocked(start[facing], way)
-    return sky / PROBES, lamp
+        shift, turn = light.spread * np.sqrt((k + u) / 2), 2.0 * np.pi * v
+        ways = light.key + (shift * np.cos(turn))[:, None] * across + (shift * np.sin(turn))[:, None] * along
+        lamp[facing] += 0.5 * ~rays.blocked_from(start[facing], ways.astype(np.float32)[tile[facing]])
+    return sky / np.float32(PROBES), lamp
 
 
 def finer(
-    fields: tuple[FloatArray, ...], depth: FloatArray, normal: FloatArray, coarse: int, step: float
-) -> list[FloatArray]:
+    fields: tuple[Floats, ...], depth: Floats, normal: Floats, coarse: int, step: float
+) -> list[Floats]:
     """Fields known at every `coarse` pixels each way, smoothed and carried to all pixels.
 
     Neither step mixes places across an edge of the body.
 
     Parameters
     ----------
-    fields : tuple of (h / coarse, w / coarse) float64
+    fields : tuple of (h / coarse, w / coarse) float32
         What is known.
-    depth : (h, w) float64
+    depth : (h, w) float32
         Distance from the onlooker, mm (infinite: nothing there).
-    normal : (h, w, 3) float64
+    normal : (h, w, 3) float32
         The way each place faces.
     coarse : int
         Pixels from one known place to the next.
@@ -146,7 +148,7 @@ def finer(
         Largest change of depth from one pixel to the next on the same ground, mm.
     """
     height, width = depth.shape
-    near = np.where(np.isfinite(depth), depth, -1e9)
+    near = np.where(np.isfinite(depth), depth, np.float32(-1e9))
     few_near, few_normal = near[::coarse, ::coarse], normal[::coarse, ::coarse]
     smoothed = _smooth(fields, few_near, few_normal, coarse * step)
     row, column = np.arange(height), np.arange(width)
@@ -161,19 +163,17 @@ def finer(
             there = np.ix_(there_row, there_column)
             share_row = np.abs(1 - down - (row % coarse) / coarse)
             share_column = np.abs(1 - across - (column % coarse) / coarse)
-            share = share_row[:, None] * share_column
+            share = (share_row[:, None] * share_column).astype(np.float32)
             alike = np.einsum("ijd,ijd->ij", normal, few_normal[there]) > 0.9
             alike &= np.abs(near - few_near[there]) < step * (1 + 2 * coarse)
-            share = np.where(alike, share, 0.0)
+            share *= alike
             for total, field in zip(totals, smoothed, strict=True):
                 total += share * field[there]
             weight += share
     return [total / weight for total in totals]
 
 
-def _smooth(
-    fields: tuple[FloatArray, ...], near: FloatArray, normal: FloatArray, step: float
-) -> list[FloatArray]:
+def _smooth(fields: tuple[Floats, ...], near: Floats, normal: Floats, step: float) -> list[Floats]:
     """Average over two tiles each way, so that every pattern of probes counts alike."""
     totals = [np.zeros_like(field) for field in fields]
     weight = np.zeros_like(near)
@@ -193,13 +193,13 @@ def _smooth(
     ]
 
 
-def _frame(normal: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _frame(normal: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Two unit vectors square to each normal and to each other, without a pole.
 
     After T. Duff et al., "Building an Orthonormal Basis, Revisited", JCGT 6(1), 2017.
     """
     x, y, z = normal.T
-    sign = np.where(z >= 0, 1.0, -1.0)
+    sign = np.where(z >= 0, 1.0, -1.0).astype(normal.dtype)
     a = -1.0 / (sign + z)
     b = x * y * a
     first = np.column_stack([1.0 + sign * x * x * a, sign * b, -sign * x])

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, distance_transform_edt
+from scipy.ndimage import distance_transform_edt
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
@@ -20,8 +21,10 @@ from unwrap.guide.printed import print_dots
 from unwrap.guide.srgb import to_linear, to_srgb
 from unwrap.sheet.piece import Piece
 
+Floats = NDArray[np.float32]
+
 # Primer grey, a little warm, so that printed greys still stand off from it (linear light).
-PRIMER = np.array([0.50, 0.492, 0.475])
+PRIMER = np.array([0.50, 0.492, 0.475], dtype=np.float32)
 
 # Shadows on the ground fade out over this share of the picture's sides.
 FADE = 0.07
@@ -35,14 +38,17 @@ FILM_OFF_BODY = 0.12
 # A closed slit shows as a line this far to either side (mm), in a darker tone of the print.
 SLIT_WIDTH, SLIT_TONE = 0.05, 0.35
 
-# Pixels are worked on in strips, so that memory does not grow with the picture.
-RAYS_AT_ONCE = 400_000
+# Pixels are worked on so many at once, that the arrays of one step stay near the processor.
+RAYS_AT_ONCE = 1 << 16
 
-# Rays along each side of a pixel that an edge passes through.
-FINE = 4
+# Where an edge passes through a pixel, it gets so many rays: a lattice in which no two share
+# a row or a column (rank 1, generator 3), so that steep and flat edges have as many steps.
+FINE = 8
+FINE_ACROSS = (np.arange(FINE) + 0.5) / FINE - 0.5
+FINE_DOWN = (3 * np.arange(FINE) % FINE + 0.5) / FINE - 0.5
 
 # Light is probed at every so many pixels each way, and carried to the ones between.
-COARSE = 2
+COARSE = 3
 
 # A change of tone from pixel to pixel that counts as an edge (linear light).
 EDGE_TONE = 0.012
@@ -68,18 +74,32 @@ class Picture:
 
 
 @dataclass(frozen=True, eq=False)
-class _Hits:
-    """Per ray: place and normal where it ends, how far, and the film that shows there."""
+class _Seen:
+    """What rays that meet body or film see there; single precision is beyond what a picture shows.
 
-    place: FloatArray
-    normal: FloatArray
-    distance: FloatArray
+    Parameters
+    ----------
+    ray : (k,) int64
+        Which of the rays.
+    way : (k, 3) float32
+        Their unit directions.
+    place, normal : (k, 3) float32
+        Where each ends, and the way that the body faces there.
+    distance : (k,) float32
+        How far it went, mm.
+    piece : (k,) int64
+        The piece that shows, -1 for bare body.
+    flat : (k, 2) float64
+        The place on that piece's sheet.
+    """
+
+    ray: IntArray
+    way: Floats
+    place: Floats
+    normal: Floats
+    distance: Floats
     piece: IntArray
     flat: FloatArray
-
-    @property
-    def body(self) -> BoolArray:
-        return np.isfinite(self.distance)
 
 
 class Scene:
@@ -101,10 +121,9 @@ class Scene:
         self.body = body
         self.pieces = tuple(pieces)
         self.floor = float(body.bounds[0, 2])
-        self._normals = smooth_normals(body)
+        self._normals = smooth_normals(body).astype(np.float32)
         self._body = body.rays
         self._film: Rays | None = None
-        self._slits: cKDTree | None = None
         if not self.pieces:
             return
         flats = [piece.flat for piece in self.pieces]
@@ -112,12 +131,13 @@ class Scene:
             print_dots(piece.paints, piece.flat.points, per_mm, piece.slits if cuts else ())
             for piece in self.pieces
         ]
-        slits = [_dotted(cut) for flat in flats for cut in flat.cuts] if cuts else []
-        self._slits = cKDTree(np.concatenate(slits)) if slits else None
+        slits = [[_dotted(cut) for cut in flat.cuts] if cuts else [] for flat in flats]
+        self._slits = [cKDTree(np.concatenate(dots)) if dots else None for dots in slits]
         # Every film face has corners of its own: pieces meet, but share nothing.
         corners = np.concatenate([flat.surface[flat.faces] for flat in flats])
         self._film = Rays(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3))
-        self._film_normals = _unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+        across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        self._film_normals = _unit(across).astype(np.float32)
         self._flat_corners = np.concatenate([flat.points[flat.faces] for flat in flats])
         self._owner = np.repeat(np.arange(len(flats)), [len(flat.faces) for flat in flats])
         self._off_body = np.array([FILM_OFF_BODY + _proudest(piece) for piece in self.pieces])
@@ -144,149 +164,159 @@ class Scene:
             One colour a piece to show instead of its print.
         """
         light = light or Light.studio(camera, reach=float(0.7 * self.body.size[1:].max()))
-        height = max(1, round(width / camera.aspect))
-        count, grid = height * width, (height, width)
-        pixel = (camera.frame[2] - camera.frame[0]) / width
-        colour, normal, depth = np.empty((count, 3)), np.empty((count, 3)), np.empty(count)
-        piece, body = np.empty(count, dtype=np.int64), np.empty(count, dtype=bool)
-        coarse_grid = (-(-height // COARSE), -(-width // COARSE))
-        few_sky, few_lamp = np.ones(coarse_grid), np.ones(coarse_grid)
-        for index in _parts(count):
-            column, row = index % width, index // width
-            origins, directions = self._rays(camera, width, height, column, row)
-            hits = self._hits(origins, directions)
-            body[index], piece[index] = hits.body, hits.piece
-            colour[index] = self._colours(hits, tint)
-            hits = self._with_floor(hits, origins, directions)
-            normal[index], depth[index] = hits.normal, hits.distance
-            ask = np.flatnonzero((column % COARSE == 0) & (row % COARSE == 0) & np.isfinite(hits.distance))
-            at = row[ask] // COARSE, column[ask] // COARSE
-            tile = (at[0] % TILE) * TILE + at[1] % TILE
-            place, facing = hits.place[ask], hits.normal[ask]
-            few_sky[at], few_lamp[at] = probe(self._body, place, facing, tile, light, self.floor)
-        # The ground never mixes with the body that stands on it.
-        kinds = np.where(body[:, None], normal, -normal).reshape(*grid, 3)
-        finer_fields = finer((few_sky, few_lamp), depth.reshape(grid), kinds, COARSE, 4.0 * pixel)
-        sky, lamp = (field.ravel() for field in finer_fields)
-        ground = _ground_tone(sky, lamp, grid)
-        tone = np.empty((count, 3))
-        for index in _parts(count):
-            _, directions = self._rays(camera, width, height, index % width, index // width)
-            bright, sheen = light.brightness(normal[index], directions, lamp[index], sky[index])
-            lit = colour[index] * bright[:, None] + _gloss(sheen, piece[index])[:, None]
-            tone[index] = _held(lit)
-        tone[~body] = ground[~body, None]
-        at_edge = _edges(tone.reshape(*grid, 3), piece.reshape(grid), body.reshape(grid)).ravel()
+        grid = max(1, round(width / camera.aspect)), width
+        shown = list(self._looked(camera, grid))
+        body, piece = np.zeros(grid, dtype=bool), np.full(grid, -1, dtype=np.int64)
+        for pixel, seen in shown:
+            body.flat[pixel], piece.flat[pixel] = True, seen.piece
+        sky, lamp = self._light_on(shown, camera, grid, light)
+        ground = _ground_tone(sky, lamp)
+        tone = np.repeat(ground[..., None], 3, axis=2)
+        for pixel, seen in shown:
+            tone.reshape(-1, 3)[pixel] = self._lit(seen, light, lamp.flat[pixel], sky.flat[pixel], tint)
+        edge = _edges(tone, piece, body)
         # Where an edge passes, both sides are needed: each kind is carried on from the
         # nearest pixel that shows it.
-        sky, lamp = (_carried_on(field, body, grid) for field in (sky, lamp))
-        ground = _carried_on(ground, ~body, grid)
-        fields = (sky, lamp, ground)
-        self._refine(tone, np.flatnonzero(at_edge), camera, (width, height), light, tint, fields)
-        return Picture(to_srgb(tone.reshape(*grid, 3)), piece.reshape(grid), body.reshape(grid))
+        sky, lamp = _carried_on((sky, lamp), body)
+        (ground,) = _carried_on((ground,), ~body)
+        self._refine(tone, edge, camera, light, tint, (sky, lamp, ground))
+        return Picture(to_srgb(tone), piece, body)
 
     def index(self, camera: Camera, width: int) -> IntArray:
         """(h, w) piece that shows at each pixel's middle, -1 where none does."""
-        height = max(1, round(width / camera.aspect))
-        pixel = np.arange(height * width)
-        hits = self._hits(*self._rays(camera, width, height, pixel % width, pixel // width))
-        return hits.piece.reshape(height, width)
+        piece = np.full((max(1, round(width / camera.aspect)), width), -1, dtype=np.int64)
+        for pixel, seen in self._looked(camera, piece.shape):
+            piece.flat[pixel] = seen.piece
+        return piece
+
+    def _looked(self, camera: Camera, grid: tuple[int, ...]) -> Iterator[tuple[IntArray, _Seen]]:
+        """What the pixels' middles show, some at once: the pixels that show the body, and what is there."""
+        for part in _parts(grid):
+            seen = self._look(*_rays(camera, grid, *_row_column(part, grid)))
+            yield part[seen.ray], seen
+
+    def _light_on(
+        self, shown: Sequence[tuple[IntArray, _Seen]], camera: Camera, grid: tuple[int, int], light: Light
+    ) -> list[Floats]:
+        """Shares of the sky and of the lamp at each pixel, on the body and on the ground under it."""
+        normal, depth = np.zeros((*grid, 3), dtype=np.float32), np.full(grid, np.inf, dtype=np.float32)
+        few_sky, few_lamp = (np.ones([-(-side // COARSE) for side in grid], np.float32) for _ in range(2))
+
+        def probed(row: IntArray, column: IntArray, place: Floats, facing: Floats) -> None:
+            at = row // COARSE, column // COARSE
+            tile = (at[0] % TILE) * TILE + at[1] % TILE
+            few_sky[at], few_lamp[at] = probe(self._body, place, facing, tile, light, self.floor)
+
+        on_body = np.zeros(grid, dtype=bool)
+        for pixel, seen in shown:
+            on_body.flat[pixel] = True
+            normal.reshape(-1, 3)[pixel], depth.flat[pixel] = seen.normal, seen.distance
+            row, column = _row_column(pixel, grid)
+            asked = np.flatnonzero((row % COARSE == 0) & (column % COARSE == 0))
+            probed(row[asked], column[asked], seen.place[asked], seen.normal[asked])
+        for part in _parts(grid):
+            row, column = _row_column(part[~on_body.flat[part]], grid)
+            origins, ways = _rays(camera, grid, row, column)
+            # From below there is no ground between the onlooker and the body.
+            steps = (self.floor - origins[:, 2]) / np.minimum(ways[:, 2], -0.05)
+            met = np.flatnonzero((ways[:, 2] < -0.05) & (steps > 0))
+            row, column, steps = row[met], column[met], steps[met]
+            # The ground never mixes with the body that stands on it.
+            normal[row, column], depth[row, column] = (0.0, 0.0, -1.0), steps
+            asked = np.flatnonzero((row % COARSE == 0) & (column % COARSE == 0))
+            places = (origins[met[asked]] + steps[asked, None] * ways[met[asked]]).astype(np.float32)
+            upward = np.repeat(np.array([[0.0, 0.0, 1.0]], np.float32), len(asked), axis=0)
+            probed(row[asked], column[asked], places, upward)
+        pixel_size = (camera.frame[2] - camera.frame[0]) / grid[1]
+        return finer((few_sky, few_lamp), depth, normal, COARSE, 4.0 * pixel_size)
 
     def _refine(
         self,
-        tone: FloatArray,
-        pixels: IntArray,
+        tone: Floats,
+        edge: BoolArray,
         camera: Camera,
-        size: tuple[int, int],
         light: Light,
         tint: Sequence[tuple[int, int, int]] | None,
-        fields: tuple[FloatArray, FloatArray, FloatArray],
+        fields: tuple[Floats, Floats, Floats],
     ) -> None:
-        """Replace the tones of pixels by means over FINE x FINE rays each, in place."""
-        width, height = size
+        """Replace the tones of pixels at an edge by means over FINE rays each, in place."""
         sky, lamp, ground = fields
-        step = (np.arange(FINE) + 0.5) / FINE - 0.5
-        dx, dy = (g.ravel() for g in np.meshgrid(step, step))
-        for first in range(0, len(pixels), RAYS_AT_ONCE // (FINE * FINE)):
-            mine = pixels[first : first + RAYS_AT_ONCE // (FINE * FINE)]
-            column = (mine[:, None] % width + dx).ravel()
-            row = (mine[:, None] // width + dy).ravel()
-            origins, directions = self._rays(camera, width, height, column, row)
-            hits = self._hits(origins, directions)
-            of = np.repeat(mine, FINE * FINE)
-            bright, sheen = light.brightness(hits.normal, directions, lamp[of], sky[of])
-            fine = self._colours(hits, tint) * bright[:, None] + _gloss(sheen, hits.piece)[:, None]
-            fine = np.where(hits.body[:, None], fine, ground[of, None])
-            tone[mine] = _held(fine).reshape(len(mine), FINE * FINE, 3).mean(axis=1)
+        pixels = np.flatnonzero(edge)
+        for first in range(0, len(pixels), RAYS_AT_ONCE // FINE):
+            mine = pixels[first : first + RAYS_AT_ONCE // FINE]
+            row, column = _row_column(mine, edge.shape)
+            rays = (row[:, None] + FINE_DOWN).ravel(), (column[:, None] + FINE_ACROSS).ravel()
+            seen = self._look(*_rays(camera, edge.shape, *rays))
+            of = mine[seen.ray // FINE]
+            fine = np.repeat(ground.flat[mine], 3 * FINE).reshape(-1, 3)
+            fine[seen.ray] = self._lit(seen, light, lamp.flat[of], sky.flat[of], tint)
+            tone[row, column] = fine.reshape(len(mine), FINE, 3).mean(axis=1)
 
-    def _rays(
-        self,
-        camera: Camera,
-        width: int,
-        height: int,
-        column: FloatArray | IntArray,
-        row: FloatArray | IntArray,
-    ) -> tuple[FloatArray, FloatArray]:
-        left, bottom, right, top = camera.frame
-        return camera.rays(
-            left + (column + 0.5) * (right - left) / width, top - (row + 0.5) * (top - bottom) / height
-        )
-
-    def _hits(self, origins: FloatArray, directions: FloatArray) -> _Hits:
-        """Where rays meet the body, and the film on it."""
-        first = self._body.first(origins, directions)
+    def _look(self, origins: Floats, ways: Floats) -> _Seen:
+        """What rays see of the body, and of the film on it."""
+        first = self._body.first(origins, ways)
         distance = first.distance
-        normal = _unit(np.einsum("nk,nkd->nd", first.weights, self._normals[first.face]))
         piece = np.full(len(distance), -1, dtype=np.int64)
         flat = np.zeros((len(distance), 2))
+        spans = np.zeros(0, dtype=np.int64)
         if self._film is not None:
-            film = self._film.first(origins, directions)
-            film_normal = self._film_normals[film.face]
-            slope = np.einsum("nd,nd->n", film_normal, directions)
+            film = self._film.first(origins, ways)
+            met = np.flatnonzero(film.face >= 0)
+            film_normal = self._film_normals[film.face[met]]
+            slope = np.einsum("nd,nd->n", film_normal, ways[met])
             # The film's back is never seen: it would be inside the body.
-            ahead = np.flatnonzero((film.face >= 0) & (slope < 0))
-            along = film.distance[ahead] - distance[ahead]
-            allowed = self._off_body[self._owner[film.face[ahead]]]
-            near = (along * -slope[ahead] < allowed) & (along < 4.0 * allowed)
-            shows = ahead[near]
-            face = film.face[shows]
-            piece[shows] = self._owner[face]
-            flat[shows] = np.einsum("nk,nkd->nd", film.weights[shows], self._flat_corners[face])
+            front = slope < 0
+            met, slope, film_normal = met[front], slope[front], film_normal[front]
+            face = film.face[met]
+            along = film.distance[met] - distance[met]
+            allowed = self._off_body[self._owner[face]]
+            near = (along * -slope < allowed) & (along < 4.0 * allowed)
+            piece[met[near]] = self._owner[face[near]]
+            flat[met[near]] = np.einsum("nk,nkd->nd", film.weights[met[near]], self._flat_corners[face[near]])
             # Film that spans a hole is all there is to see there.
-            spans = ahead[along * slope[ahead] > allowed]
-            normal[spans] = film_normal[spans]
+            over = along * slope > allowed
+            spans = met[over]
             distance[spans] = film.distance[spans]
+        ray = np.flatnonzero(np.isfinite(distance))
+        normal = _unit(
+            np.einsum("nk,nkd->nd", first.weights[ray].astype(np.float32), self._normals[first.face[ray]])
+        )
+        if len(spans):
+            normal[np.searchsorted(ray, spans)] = film_normal[over]
+        way, far = ways[ray], distance[ray].astype(np.float32)
         # A shell's inside, seen through an opening, is lit on the side that is seen.
-        normal[np.einsum("nd,nd->n", normal, directions) > 0] *= -1.0
-        reach = np.where(np.isfinite(distance), distance, 0.0)
-        return _Hits(origins + reach[:, None] * directions, normal, distance, piece, flat)
+        normal[np.einsum("nd,nd->n", normal, way) > 0] *= -1.0
+        place = origins[ray] + far[:, None] * way
+        return _Seen(ray, way, place, normal, far, piece[ray], flat[ray])
 
-    def _with_floor(self, hits: _Hits, origins: FloatArray, directions: FloatArray) -> _Hits:
-        """The same, with rays that miss the body ending on the ground under it."""
-        missed = np.flatnonzero(~hits.body & (directions[:, 2] < -0.05))
-        steps = (self.floor - origins[missed, 2]) / directions[missed, 2]
-        # From below there is no ground between the onlooker and the body.
-        missed, steps = missed[steps > 0], steps[steps > 0]
-        hits.place[missed] = origins[missed] + steps[:, None] * directions[missed]
-        hits.normal[missed] = (0.0, 0.0, 1.0)
-        hits.distance[missed] = steps
-        return hits
+    def _lit(
+        self,
+        seen: _Seen,
+        light: Light,
+        lamp: Floats,
+        sky: Floats,
+        tint: Sequence[tuple[int, int, int]] | None,
+    ) -> Floats:
+        """(k, 3) tones of what is seen; what is too bright is taken back in step, so that cream stays cream."""
+        bright, sheen = light.brightness(seen.normal, seen.way, lamp, sky)
+        gloss = sheen * np.where(seen.piece >= 0, np.float32(FILM_GLOSS), np.float32(PRIMER_GLOSS))
+        tone = self._colours(seen, tint) * bright[:, None] + gloss[:, None]
+        return tone / np.maximum(tone.max(axis=1, keepdims=True), 1.0)
 
-    def _colours(self, hits: _Hits, tint: Sequence[tuple[int, int, int]] | None) -> FloatArray:
-        """Linear reflectances (n, 3): the print where there is print, primer elsewhere."""
-        colour = np.broadcast_to(PRIMER, (len(hits.piece), 3)).copy()
+    def _colours(self, seen: _Seen, tint: Sequence[tuple[int, int, int]] | None) -> Floats:
+        """(k, 3) linear reflectances: the print where there is print, primer elsewhere."""
+        colour = np.repeat(PRIMER[None], len(seen.piece), axis=0)
         for i in range(len(self.pieces)):
-            mine = np.flatnonzero(hits.piece == i)
+            mine = np.flatnonzero(seen.piece == i)
             if tint is not None:
                 colour[mine] = to_linear(np.array([tint[i]], dtype=np.uint8))
                 continue
-            dots = self._printed[i].at(hits.flat[mine])
+            dots = self._printed[i].at(seen.flat[mine])
             inked = dots[:, 3] > 0
             colour[mine[inked]] = to_linear(dots[inked, :3])
-        if self._slits is not None and tint is None:
-            on_film = np.flatnonzero(hits.piece >= 0)
-            away, _ = self._slits.query(hits.place[on_film], distance_upper_bound=SLIT_WIDTH)
-            colour[on_film[np.isfinite(away)]] *= SLIT_TONE
+            if (slits := self._slits[i]) is not None:
+                away, _ = slits.query(seen.place[mine], distance_upper_bound=SLIT_WIDTH)
+                colour[mine[np.isfinite(away)]] *= SLIT_TONE
         return colour
 
 
@@ -303,53 +333,64 @@ def _dotted(line: FloatArray) -> FloatArray:
     return np.column_stack([np.interp(at, along, line[:, axis]) for axis in range(3)])
 
 
-def _parts(count: int) -> Iterator[IntArray]:
+def _parts(grid: tuple[int, ...]) -> Iterator[IntArray]:
     """Pixel numbers, so many at once."""
+    count = grid[0] * grid[1]
     for first in range(0, count, RAYS_AT_ONCE):
         yield np.arange(first, min(first + RAYS_AT_ONCE, count))
 
 
-def _ground_tone(sky: FloatArray, lamp: FloatArray, grid: tuple[int, int]) -> FloatArray:
-    """White, greyed where the body stands close, and fading to white at the picture's rim."""
+def _row_column(pixel: IntArray, grid: tuple[int, ...]) -> tuple[IntArray, IntArray]:
+    return pixel // grid[1], pixel % grid[1]
+
+
+def _rays(
+    camera: Camera, grid: tuple[int, ...], row: FloatArray | IntArray, column: FloatArray | IntArray
+) -> tuple[Floats, Floats]:
+    """Origins and directions (n, 3) of the rays through places on a picture, in pixels."""
+    left, bottom, right, top = camera.frame
     height, width = grid
+    return camera.rays(
+        left + (column + 0.5) * (right - left) / width, top - (row + 0.5) * (top - bottom) / height
+    )
+
+
+def _ground_tone(sky: Floats, lamp: Floats) -> Floats:
+    """White, greyed where the body stands close, and fading to white at the picture's rim."""
+    height, width = sky.shape
     x = np.minimum(np.arange(width), np.arange(width)[::-1]) / (FADE * width)
     y = np.minimum(np.arange(height), np.arange(height)[::-1]) / (FADE * height)
-    near = np.clip(np.minimum(x[None, :], y[:, None]), 0.0, 1.0).ravel()
+    near = np.clip(np.minimum(x[None, :], y[:, None]), 0.0, 1.0).astype(np.float32)
     fade = near * near * (3.0 - 2.0 * near)
     return 1.0 - fade * (0.62 * (1.0 - sky) ** 1.15 + 0.10 * (1.0 - lamp))
 
 
-def _held(tone: FloatArray) -> FloatArray:
-    """Tones brighter than white taken back to it in step, so that cream stays cream."""
-    return tone / np.maximum(tone.max(axis=1, keepdims=True), 1.0)
-
-
-def _gloss(sheen: FloatArray, piece: IntArray) -> FloatArray:
-    return sheen * np.where(piece >= 0, FILM_GLOSS, PRIMER_GLOSS)
-
-
-def _edges(tone: FloatArray, piece: IntArray, body: BoolArray) -> BoolArray:
-    """Pixels beside a change of tone, of piece, or from body to ground."""
+def _edges(tone: Floats, piece: IntArray, body: BoolArray) -> BoolArray:
+    """Pixels of every block of 2 x 2 over which the tone, the piece, or body and ground change."""
+    step = (_over_blocks(np.maximum, tone) - _over_blocks(np.minimum, tone)).max(axis=2) > EDGE_TONE
+    for kind in (piece, body):
+        step |= _over_blocks(np.maximum, kind) != _over_blocks(np.minimum, kind)
     edge = np.zeros(piece.shape, dtype=bool)
-    for axis in (0, 1):
-        step = np.abs(np.diff(tone, axis=axis)).max(axis=2) > EDGE_TONE
-        step |= np.diff(piece, axis=axis) != 0
-        step |= np.diff(body.astype(np.int8), axis=axis) != 0
-        before = tuple(slice(None, -1) if a == axis else slice(None) for a in (0, 1))
-        after = tuple(slice(1, None) if a == axis else slice(None) for a in (0, 1))
-        edge[before] |= step
-        edge[after] |= step
-    return binary_dilation(edge, iterations=1)
+    for rows in (slice(None, -1), slice(1, None)):
+        for columns in (slice(None, -1), slice(1, None)):
+            edge[rows, columns] |= step
+    return edge
 
 
-def _carried_on(field: FloatArray, known: BoolArray, grid: tuple[int, int]) -> FloatArray:
-    """A field with its unknown pixels filled from the nearest known one."""
+def _over_blocks(taken: np.ufunc, field: NDArray[Any]) -> NDArray[Any]:
+    """The largest or smallest value of each block of 2 x 2 pixels."""
+    pairs = taken(field[:-1], field[1:])
+    return taken(pairs[:, :-1], pairs[:, 1:])
+
+
+def _carried_on(fields: Sequence[Floats], known: BoolArray) -> list[Floats]:
+    """Fields with their unknown pixels filled from the nearest known one."""
     if not known.any():
-        return field
-    row, column = distance_transform_edt(~known.reshape(grid), return_distances=False, return_indices=True)
-    return field.reshape(grid)[row, column].ravel()
+        return list(fields)
+    row, column = distance_transform_edt(~known, return_distances=False, return_indices=True)
+    return [field[row, column] for field in fields]
 
 
-def _unit(vectors: FloatArray) -> FloatArray:
+def _unit(vectors: NDArray[Any]) -> NDArray[Any]:
     length = np.linalg.norm(vectors, axis=-1, keepdims=True)
     return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
