@@ -6,16 +6,18 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from unwrap.alongside import Alongside, timed
 from unwrap.bench import Bench, Result
+from unwrap.body.body import Body
 from unwrap.film import Film
+from unwrap.guide.body_pictures import LetteredView, lettered_views
 from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import html_of
 from unwrap.guide.guide_pdf import guide_pdf
+from unwrap.guide.order import Step, application_order
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.report import clean
 from unwrap.guide.strain import draw_strain
@@ -75,10 +77,10 @@ def write_results(
     """
     job = bench.job
     worth = len(bench.body.faces) > WORTH_A_HELPER
-    draw = partial(draw_proof, bench.body, result.pieces, folder / "proof.png", title=job.job.name)
+    steps = application_order(result.pieces, result.plan)
     drawn = {
+        "pictures": crew.submit(timed, draw_pictures, bench.body, steps, folder, job.job.name, worth=worth),
         "strain picture": crew.submit(timed, draw_strain, result.pieces, folder / "strain.png", worth=worth),
-        "proof": crew.submit(timed, draw, worth=worth),
     }
     with watch("files"):
         tell("writing the sheets", 0.75)
@@ -98,17 +100,24 @@ def write_results(
             facts=_facts(job),
             plan=result.plan,
         )
-    tell("drawing the proof", 0.9)
-    for stage, (_, seconds) in zip(drawn, crew.results(list(drawn.values())), strict=True):
-        watch.add(stage, seconds)
+    tell("drawing the pictures", 0.9)
+    (views, seconds), (_, strain_seconds) = crew.results(list(drawn.values()))
+    for stage, spent in zip(drawn, (seconds, strain_seconds), strict=True):
+        watch.add(stage, spent)
     with watch("guide"):
         tell("writing the guide", 0.95)
-        guide = replace(guide, strain=(folder / "strain.png").read_bytes())
+        guide = replace(guide, views=views, strain=(folder / "strain.png").read_bytes())
         (folder / "guide.html").write_text(html_of(guide), encoding="utf-8")
         (folder / "guide.pdf").write_bytes(guide_pdf(guide))
     report = {**result.report, "seconds": clean(watch.seconds)}
     (folder / "report.json").write_text(json.dumps(report, indent=1, ensure_ascii=False), encoding="utf-8")
     return report
+
+
+def draw_pictures(body: Body, steps: Sequence[Step], folder: Path, title: str) -> tuple[LetteredView, ...]:
+    """The proof written into a folder, and the guide's views: pictures of one scene, each taken once."""
+    scene, taken = draw_proof(body, [step.piece for step in steps], folder / "proof.png", title=title)
+    return lettered_views(scene, steps, taken)
 
 
 def press_of(settings: PrintSettings) -> Press:

@@ -8,6 +8,7 @@ import pikepdf
 import pytest
 
 from unwrap.guide.advice import advise
+from unwrap.guide.body_pictures import lettered_views
 from unwrap.guide.content import gather_guide
 from unwrap.guide.guide import guide_html
 from unwrap.guide.guide_pdf import guide_pdf
@@ -16,6 +17,7 @@ from unwrap.guide.piece_drawing import piece_drawing
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.report import build_report
 from unwrap.guide.risks import risks
+from unwrap.guide.scene import Scene
 from unwrap.guide.strain import draw_strain
 from unwrap.guide.upright import upright
 from unwrap.guide.whereabouts import heading_in_words, place_in_words, side_in_words, side_of, way_in_words
@@ -49,7 +51,13 @@ class Balance(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def page(body, pieces):
+def views(body, pieces):
+    steps = application_order(pieces)
+    return lettered_views(Scene(body, [step.piece for step in steps], per_mm=5), steps, width=260)
+
+
+@pytest.fixture(scope="module")
+def page(body, pieces, views):
     first, second = pieces
     sheet = Sheet(1, 210.0, 297.0, (Placement(first, 0, (50, 50)), Placement(second, 0, (120, 50))))
     second_sheet = Sheet(2, 210.0, 297.0, (Placement(second, 0, (50, 50), 1),))
@@ -59,12 +67,12 @@ def page(body, pieces):
         (sheet, second_sheet),
         title='"Milk & <tank>"',
         warnings=["piece dome is beyond the film"],
-        width=260,
+        views=views,
     )
 
 
-def test_pdf_is_a4_with_its_typeface_in_it_and_the_same_every_time(body, pieces):
-    guide = gather_guide(body, pieces, title="Milk <tank>", warnings=["look here"], width=120)
+def test_pdf_is_a4_with_its_typeface_in_it_and_the_same_every_time(body, pieces, views):
+    guide = gather_guide(body, pieces, title="Milk <tank>", warnings=["look here"], views=views)
     data = guide_pdf(guide)
     assert data == guide_pdf(guide)
     with pikepdf.open(io.BytesIO(data)) as pdf:
@@ -227,9 +235,9 @@ def test_upright_turns_a_piece_and_changes_nothing_else(pieces):
 
 
 def test_a_job_without_pieces_still_has_its_pages(tmp_path, body):
-    page = guide_html(body, (), width=120)
-    assert "Take care" in page
-    draw_proof(body, (), tmp_path / "proof.png", width=160)
+    scene, taken = draw_proof(body, (), tmp_path / "proof.png", width=160)
+    page = guide_html(body, (), views=lettered_views(scene, (), taken, width=120))
+    assert "Take care" in page and page.count("<img") == 2
     draw_strain((), tmp_path / "strain.png")
     assert {p.name for p in tmp_path.iterdir()} == {"proof.png", "strain.png"}
     assert build_report(())["pieces"] == []

@@ -6,8 +6,10 @@ from PIL import Image
 
 from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.guide.body_pictures import lettered_views
 from unwrap.guide.camera import aim
 from unwrap.guide.normals import smooth_normals
+from unwrap.guide.order import application_order
 from unwrap.guide.printed import print_dots, rgb
 from unwrap.guide.proof import draw_proof
 from unwrap.guide.scene import Scene
@@ -121,14 +123,27 @@ def test_srgb_round_trip():
 
 
 def test_proof_is_a_picture_with_every_colour(tmp_path, body, pieces):
-    path = draw_proof(body, pieces, tmp_path / "proof.png", width=500)
-    with Image.open(path) as opened:
+    draw_proof(body, pieces, tmp_path / "proof.png", width=500)
+    with Image.open(tmp_path / "proof.png") as opened:
         picture = np.asarray(opened.convert("RGB")).astype(int)
     assert picture.shape[1] == 500
     red, green, blue = np.moveaxis(picture, -1, 0)
     assert ((green > red + 15) & (green > blue + 5)).mean() > 0.04
     assert ((red > green + 60) & (red > blue + 60)).mean() > 0.002
     assert (picture.min(axis=2) > 250).mean() > 0.3
+
+
+def test_a_picture_that_was_taken_for_the_proof_serves_the_guide(tmp_path, body, pieces):
+    """Nothing is drawn twice, and the smaller picture shows what one taken at its size does."""
+    steps = application_order(pieces)
+    scene, taken = draw_proof(body, [step.piece for step in steps], tmp_path / "proof.png", width=900)
+    shared, own = lettered_views(scene, steps, taken, width=300), lettered_views(scene, steps, width=300)
+    assert [view.title for view in shared] == [view.title for view in own]
+    for one, other in zip(shared, own, strict=True):
+        assert one.picture.size == other.picture.size
+        apart = np.abs(np.asarray(one.picture, float) - np.asarray(other.picture, float)).max(axis=2)
+        # Edges are softened otherwise, and a letter may stand elsewhere.
+        assert (apart < 8).mean() > 0.85
 
 
 def test_film_covers_what_it_was_carried_over_and_nothing_that_stands_before_it(film):

@@ -20,7 +20,7 @@ pytestmark = needs_chromium
 def test_make_gives_what_the_command_gives(
     visit: Visit, job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, width in (("draw_proof", 200), ("gather_guide", 120)):  # small pictures are soon drawn
+    for name, width in (("draw_proof", 200), ("lettered_views", 120)):  # small pictures are soon drawn
         monkeypatch.setattr(unwrap.results, name, partial(getattr(unwrap.results, name), width=width))
     visit.mark("Left", (0.0, APOTHEM, 0.0))
     visit.press("Add fill")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,6 @@ from scipy.ndimage import (
     uniform_filter,
 )
 
-from unwrap.body.body import Body
 from unwrap.guide.lettering import font
 from unwrap.guide.order import Step
 from unwrap.guide.proof import Angle
@@ -32,6 +31,8 @@ ANGLES = (
 MOST_VIEWS = 4
 # Another view must show this much more of the pieces, in whole pieces.
 WORTH_A_VIEW = 0.25
+# A picture that was taken for something else serves if it has this share of the pixels across.
+LARGE_ENOUGH = 0.8
 
 INK = (43, 43, 46)
 # A step in lightness per dot, 0 to 255, that is still plain ground and its shading.
@@ -46,23 +47,48 @@ class LetteredView:
     picture: Image.Image
 
 
-def lettered_views(body: Body, steps: Sequence[Step], width: int = 760) -> tuple[LetteredView, ...]:
-    """The fewest views that show all pieces well, each with the letters of what it shows."""
-    scene = Scene(body, [step.piece for step in steps], per_mm=2.2 * width / float(np.linalg.norm(body.size)))
+def lettered_views(
+    scene: Scene, steps: Sequence[Step], taken: Mapping[Angle, Picture] | None = None, width: int = 760
+) -> tuple[LetteredView, ...]:
+    """The fewest views that show all pieces well, each with the letters of what it shows.
+
+    Parameters
+    ----------
+    scene : Scene
+        The body with the pieces of `steps`, in that order.
+    steps : sequence of Step
+        Pieces and letters.
+    taken : mapping of Angle to Picture, optional
+        Pictures of the scene that are there already; those large enough serve here too.
+    width : int
+        Pixels across each view.
+    """
     views = []
-    for angle in _worth_taking(body, scene, len(steps)):
-        picture = scene.picture(angle.camera(body), width)
-        views.append(LetteredView(angle.title, _with_letters(picture, steps)))
+    for angle in _worth_taking(scene, len(steps)):
+        picture = (taken or {}).get(angle)
+        if picture is None or picture.piece.shape[1] < LARGE_ENOUGH * width:
+            picture = scene.picture(angle.camera(scene.body), width)
+        views.append(LetteredView(angle.title, _with_letters(_reduced(picture, width), steps)))
     return tuple(views)
 
 
-def _worth_taking(body: Body, scene: Scene, count: int) -> list[Angle]:
+def _reduced(picture: Picture, width: int) -> Picture:
+    """The picture with no more pixels across than asked for."""
+    rows, columns = picture.piece.shape
+    if columns <= width:
+        return picture
+    height = max(1, round(rows * width / columns))
+    small = Image.fromarray(picture.colours).resize((width, height), Image.Resampling.LANCZOS)
+    at = np.ix_((np.arange(height) + 0.5) * rows // height, (np.arange(width) + 0.5) * columns // width)
+    row, column = (index.astype(np.int64) for index in at)
+    return Picture(np.asarray(small), picture.piece[row, column], picture.body[row, column])
+
+
+def _worth_taking(scene: Scene, count: int) -> list[Angle]:
     if count == 0:
         return list(ANGLES[:2])
-    seen = np.array(
-        [np.bincount(p[p >= 0], minlength=count) for p in (scene.index(a.camera(body), 220) for a in ANGLES)],
-        dtype=float,
-    )
+    shown = [scene.index(angle.camera(scene.body), 220) for angle in ANGLES]
+    seen = np.array([np.bincount(piece[piece >= 0], minlength=count) for piece in shown], dtype=float)
     share = seen / np.maximum(seen.max(axis=0), 1.0)
     # Both long sides are always shown: a modeller wants to see the whole model.
     chosen = [0, 1]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from unwrap.arrays import FloatArray
 
@@ -44,7 +43,7 @@ class Camera:
         """(n, 2) places of points (n, 3) in the picture plane, mm."""
         return _project(points - self.middle, self.right, self.up, self.back, self.eye)
 
-    def rays(self, across: FloatArray, upward: FloatArray) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    def rays(self, across: FloatArray, upward: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Origins and unit directions (n, 3) of the rays through places in the picture plane.
 
         Without perspective the origins lie far enough back to stand before any body
@@ -56,12 +55,11 @@ class Camera:
             far = 10.0 * max(right - left, top - bottom)
             place = np.column_stack([across, upward]) @ np.stack([self.right, self.up])
             place += self.middle + far * self.back
-            return place.astype(np.float32), np.broadcast_to(-self.back.astype(np.float32), size)
+            return place, np.broadcast_to(-self.back, size)
         length = np.sqrt(across**2 + upward**2 + self.eye**2)
         shares = np.column_stack([across / length, upward / length, -self.eye / length])
         direction = shares @ np.stack([self.right, self.up, self.back])
-        origin = (self.middle + self.eye * self.back).astype(np.float32)
-        return np.broadcast_to(origin, size), direction.astype(np.float32)
+        return np.broadcast_to(self.middle + self.eye * self.back, size), direction
 
 
 def aim(

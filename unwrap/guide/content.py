@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from unwrap.body.body import Body
 from unwrap.guide.advice import Advice, advise
-from unwrap.guide.body_pictures import LetteredView, lettered_views
+from unwrap.guide.body_pictures import LetteredView
 from unwrap.guide.order import Step, application_order
 from unwrap.guide.risks import Risk, risks
 from unwrap.guide.whereabouts import counted
@@ -63,9 +63,9 @@ def gather_guide(
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
     plan: Plan | None = None,
-    width: int = 760,
+    views: Sequence[LetteredView] = (),
 ) -> Guide:
-    """Find the order, take the pictures and put the advice together.
+    """Find the order and put the advice together.
 
     Parameters
     ----------
@@ -85,8 +85,8 @@ def gather_guide(
         More lines for the table at the head (scale, film, printer).
     plan : Plan, optional
         How the pieces lie over one another, when that is known.
-    width : int
-        Pixels across each picture of the body.
+    views : sequence of LetteredView
+        Pictures of the body with every piece lettered (`unwrap.guide.body_pictures`).
     """
     steps = application_order(pieces, plan)
     length, across, height = body.size
@@ -95,7 +95,7 @@ def gather_guide(
         title=title or body.name,
         facts={"Model": f"{length:.1f} × {across:.1f} × {height:.1f} mm", "Pieces": count, **(facts or {})},
         warnings=tuple(sentence(warning) for warning in warnings),
-        views=lettered_views(body, steps, width),
+        views=tuple(views),
         steps=steps,
         advice=tuple(advise(step.piece) for step in steps),
         printed_on=tuple(_printed_on(step.piece, sheets) for step in steps),

@@ -12,6 +12,7 @@ from PIL import Image
 from unwrap.body.body import Body
 from unwrap.guide.advice import Advice
 from unwrap.guide.bench_text import BEFORE, CAUTIONS, LAYING
+from unwrap.guide.body_pictures import LetteredView
 from unwrap.guide.content import Guide, gather_guide, lead_in, sayings, sentence
 from unwrap.guide.order import Step
 from unwrap.guide.page_style import STYLE
@@ -29,11 +30,11 @@ def guide_html(
     warnings: Sequence[str] = (),
     strain: bytes | None = None,
     facts: Mapping[str, str] | None = None,
-    width: int = 760,
+    views: Sequence[LetteredView] = (),
 ) -> str:
     """The guide as one HTML page that needs no other file; parameters as in `gather_guide`."""
     guide = gather_guide(
-        body, pieces, sheets, title=title, warnings=warnings, strain=strain, facts=facts, width=width
+        body, pieces, sheets, title=title, warnings=warnings, strain=strain, facts=facts, views=views
     )
     return html_of(guide)
 

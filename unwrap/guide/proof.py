@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw
 from unwrap.body.body import Body
 from unwrap.guide.camera import Camera, aim
 from unwrap.guide.lettering import font
-from unwrap.guide.scene import Scene
+from unwrap.guide.scene import Picture, Scene
 from unwrap.sheet.piece import Piece
 
 PAPER = (255, 255, 255)
@@ -21,9 +21,9 @@ INK = (70, 70, 74)
 
 @dataclass(frozen=True)
 class Angle:
-    """A place to look from: degrees round from the front and up from the horizon."""
+    """A place to look from, whatever it is called: degrees round from the front and up from the horizon."""
 
-    title: str
+    title: str = field(compare=False)
     azimuth: float
     elevation: float
     lens: float | None = None
@@ -51,7 +51,7 @@ ROWS = (
 
 def draw_proof(
     body: Body, pieces: Sequence[Piece], path: str | Path, *, title: str = "", width: int = 1600
-) -> Path:
+) -> tuple[Scene, dict[Angle, Picture]]:
     """Draw the proof as a PNG.
 
     Parameters
@@ -69,8 +69,10 @@ def draw_proof(
 
     Returns
     -------
-    Path
-        The file written.
+    scene : Scene
+        What was drawn, for more pictures of it.
+    taken : dict of Angle to Picture
+        The pictures on the proof.
     """
     margin, gap = round(0.03 * width), round(0.02 * width)
     inner = width - 2 * margin
@@ -78,10 +80,9 @@ def draw_proof(
     main_width = round(min(inner, 0.56 * width * main.aspect))
     scene = Scene(body, pieces, per_mm=_dots_per_mm(main, main_width))
     caption = max(13, round(width / 120))
-    placed: list[tuple[Image.Image, int, int, str]] = []
-    large = Image.fromarray(scene.picture(main, main_width).colours)
-    placed.append((large, (width - main_width) // 2, margin, ""))
-    y: float = margin + large.height + 2 * caption
+    taken = {MAIN: scene.picture(main, main_width)}
+    placed = [(MAIN, (width - main_width) // 2, margin, "")]
+    y: float = margin + len(taken[MAIN].piece) + 2 * caption
     name_at = (margin, y - caption)
     y += 2 * caption
     for row in ROWS:
@@ -92,20 +93,20 @@ def draw_proof(
         x = (width - row_width) / 2
         for angle, camera in zip(row, cameras, strict=True):
             across = max(1, round(height * camera.aspect))
-            view = Image.fromarray(scene.picture(camera, across).colours)
-            placed.append((view, round(x), round(y), angle.title))
+            taken[angle] = scene.picture(camera, across)
+            placed.append((angle, round(x), round(y), angle.title))
             x += across + gap
         y += height + 3 * caption
     sheet = Image.new("RGB", (width, round(y + margin / 2)), PAPER)
     pen = ImageDraw.Draw(sheet)
-    for view, left, top, label in placed:
+    for angle, left, top, label in placed:
+        view = Image.fromarray(taken[angle].colours)
         sheet.paste(view, (left, top))
         middle = (left + view.width / 2, top + view.height + 0.4 * caption)
         pen.text(middle, label, INK, font(caption), anchor="mt")
     pen.text(name_at, title or body.name, INK, font(round(1.5 * caption), bold=True), anchor="ls")
-    path = Path(path)
     sheet.save(path, format="PNG", optimize=True)
-    return path
+    return scene, taken
 
 
 def _dots_per_mm(camera: Camera, width: int) -> float:

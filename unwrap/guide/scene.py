@@ -297,7 +297,7 @@ class Scene:
         sky: Floats,
         tint: Sequence[tuple[int, int, int]] | None,
     ) -> Floats:
-        """(k, 3) tones of what is seen; what is too bright is taken back in step, so that cream stays cream."""
+        """(k, 3) tones of what is seen; too bright ones taken back in step, so that cream stays cream."""
         bright, sheen = light.brightness(seen.normal, seen.way, lamp, sky)
         gloss = sheen * np.where(seen.piece >= 0, np.float32(FILM_GLOSS), np.float32(PRIMER_GLOSS))
         tone = self._colours(seen, tint) * bright[:, None] + gloss[:, None]
@@ -350,9 +350,10 @@ def _rays(
     """Origins and directions (n, 3) of the rays through places on a picture, in pixels."""
     left, bottom, right, top = camera.frame
     height, width = grid
-    return camera.rays(
+    origins, ways = camera.rays(
         left + (column + 0.5) * (right - left) / width, top - (row + 0.5) * (top - bottom) / height
     )
+    return origins.astype(np.float32), ways.astype(np.float32)
 
 
 def _ground_tone(sky: Floats, lamp: Floats) -> Floats:

@@ -182,7 +182,8 @@ def _faces(ax: Axes, flat: FlatPiece, ends: tuple[float, float]) -> None:
     ax.add_collection(TriMesh(mesh, facecolors=np.repeat(colours, 3, axis=0)), autolim=False)
     if flat.beyond.any():
         hatched = _compound(corners[flat.beyond])
-        ax.add_patch(PathPatch(hatched, facecolor="none", edgecolor=HATCH, hatch="//////", linewidth=0.0))
+        # Added as a plain artist: the limits are set, and to seek them in the hatched faces takes long.
+        ax.add_artist(PathPatch(hatched, facecolor="none", edgecolor=HATCH, hatch="//////", linewidth=0.0))
     ax.add_collection(LineCollection(_rim(flat), colors=INK, linewidths=0.7), autolim=False)
 
 
