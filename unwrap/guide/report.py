@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from unwrap.flatten.flat_piece import StrainFigures
-from unwrap.guide.strips import count_strips, line_length
+from unwrap.guide.strips import Stretch, joined, line_length, stretches
 from unwrap.regions.region import Patch
 from unwrap.sheet.marks import slit_mouths
 from unwrap.sheet.piece import Piece
@@ -50,14 +50,14 @@ def build_report(
     Returns
     -------
     dict
-        `pieces`, `sheets`, `lining`, `joints`, `warnings`, `seconds` and `extra`'s
-        entries. Lengths in mm and areas in mm^2; strains as fractions; outlines not
+        `pieces`, `sheets`, `lining`, `strips_replaced`, `joints`, `warnings`, `seconds`
+        and `extra`'s entries. Lengths in mm and areas in mm^2; strains as fractions; outlines not
         mirrored, in each piece's own plane.
     """
     report: dict[str, Any] = dict(extra or {})
     report["pieces"] = [_piece_entry(piece, sheets) for piece in pieces]
     report["sheets"] = [_sheet_entry(sheet) for sheet in sheets]
-    report["lining"] = _lining_entries(pieces)
+    report["lining"], report["strips_replaced"] = _lining_entries(pieces)
     report["joints"] = [dict(entry) for entry in joints]
     report["warnings"] = list(dict.fromkeys([*warnings, *piece_warnings(pieces)]))
     report["seconds"] = dict(seconds or {})
@@ -108,8 +108,7 @@ def summary_lines(report: Mapping[str, Any]) -> list[str]:
         ).rstrip()
         for row in rows
     ]
-    strips = sum(entry["strips_replaced"] for entry in report["lining"])
-    if strips:
+    if strips := report["strips_replaced"]["in_all"]:
         lines.append(f"Lining: {strips} separate strips saved.")
     gaps = [entry["mismatch_mm"] for entry in report["joints"]]
     if gaps:
@@ -202,23 +201,35 @@ def _sheet_entry(sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _lining_entries(pieces: Sequence[Piece]) -> list[dict[str, Any]]:
-    """One entry per line of a region's line set; its stretches are added together."""
-    groups: dict[tuple[str, str, float, str], list[tuple[float, int]]] = defaultdict(list)
+def _lining_entries(pieces: Sequence[Piece]) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """One entry per line of a region's line set, its parts added together; and the strips of all of them.
+
+    A strip that runs on from region to region counts in each, and once in all.
+    """
+    groups: dict[tuple[str, str, float, str], list[float]] = defaultdict(list)
+    strips: dict[tuple[str, str, float, str], list[Stretch]] = defaultdict(list)
+    lines: dict[str, list[Stretch]] = defaultdict(list)
     for piece in pieces:
         for paint in piece.paints:
             if paint.kind in ("line", "band"):
                 length, width = line_length(paint)
                 key = (piece.region, paint.colour, round(width, 2), paint.label)
-                groups[key].append((length, count_strips(paint)))
-    return [
+                parts = stretches(paint, piece)
+                groups[key].append(length)
+                strips[key] += parts
+                lines[paint.label] += parts
+    regions: dict[str, int] = defaultdict(int)
+    for key, parts in strips.items():
+        regions[key[0]] += joined(parts)
+    entries = [
         {
-            "region": region,
-            "label": label,
-            "colour": colour,
-            "width_mm": width,
-            "length_mm": sum(length for length, _ in parts),
-            "strips_replaced": sum(strips for _, strips in parts),
+            "region": key[0],
+            "label": key[3],
+            "colour": key[1],
+            "width_mm": key[2],
+            "length_mm": sum(lengths),
+            "strips_replaced": joined(strips[key]),
         }
-        for (region, colour, width, label), parts in groups.items()
+        for key, lengths in groups.items()
     ]
+    return entries, {"in_all": sum(map(joined, lines.values())), "regions": dict(regions)}

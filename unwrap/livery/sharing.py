@@ -86,9 +86,11 @@ def _moved_onto(piece: Laid, other: Patch, tolerance: float) -> Laid:
     mine, places, ways = _rim_and_ways(patch)
     _, theirs, their_ways = _rim_and_ways(other)
     away, nearest = np.full(len(mine), np.inf), np.zeros(len(mine), dtype=np.int64)
-    for k, near in enumerate(cKDTree(theirs).query_ball_point(places, tolerance)):
+    tree = cKDTree(theirs)
+    for k, place in enumerate(places):
+        near = tree.query_ball_point(place, tolerance)
         if near:
-            off = np.linalg.norm(theirs[near] - places[k], axis=1)
+            off = np.linalg.norm(theirs[near] - place, axis=1)
             against = (ways[k] @ their_ways[near].transpose(0, 2, 1)).min(axis=(1, 2)) < -np.cos(BESIDE)
             # One that only starts or ends here comes after all that run along.
             best = int(np.argmin(np.where(against, off, off + tolerance)))
