@@ -10,6 +10,7 @@ from unwrap.flatten.edges import boundary_loops
 
 # What lies over itself by less than this in depth (mm) touches: no blade parts it otherwise.
 TOUCHES = 2e-3
+SMALL = 1e-4  # nor by more than this share of the patch's size, however small it is
 
 
 def overlaps(points: FloatArray, faces: IntArray, touches: float = TOUCHES) -> bool:
@@ -40,6 +41,7 @@ def overlaps(points: FloatArray, faces: IntArray, touches: float = TOUCHES) -> b
     if bool(shapely.is_valid(rings)):
         return False
     # Touching is no overlap: only area counted twice is.
+    touches = min(touches, SMALL * float(np.sqrt(abs(sum(signed)))))
     double = sum(signed) - float(shapely.make_valid(rings).area)
     if np.isclose(double, 0.0, atol=1e-9 * abs(sum(signed))):
         return False

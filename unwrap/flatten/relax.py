@@ -100,7 +100,7 @@ def relax(
         steps += more
         stretch = strain(surface, points, faces).stretch
     worst = float(excess(stretch, film).max())
-    return Relaxed(points * size, stretch, worst, overlaps(points, faces), steps, least * size)
+    return Relaxed(points * size, stretch, worst, overlaps(points * size, faces), steps, least * size)
 
 
 def _first(metric: Metric, surface: FloatArray, problem: Problem) -> FloatArray:
