@@ -129,6 +129,7 @@ def _slits(piece: Piece) -> tuple[str, ...]:
     low, high = _box(flat.surface)
     said = []
     relief = len(flat.cuts)
+    through = [not has_tip(flat, cut) for cut in flat.cuts]
     for number, (mouth, tip) in enumerate(slit_mouths(piece), start=1):
         if number <= relief:
             cut = flat.cuts[number - 1]
@@ -138,16 +139,21 @@ def _slits(piece: Piece) -> tuple[str, ...]:
             nearest = int(np.argmin(np.linalg.norm(flat.points - tip, axis=1)))
             length = float(np.linalg.norm(tip - mouth))
             place, kind = flat.surface[nearest], "fitting slit"
-        way = (
-            ", right through to the next edge"
-            if number <= relief and not has_tip(flat, flat.cuts[number - 1])
-            else ""
-        )
+        way = ", right through to the next edge" if number <= relief and through[number - 1] else ""
         said.append(f"Slit {number}, a {kind} of {length:.1f} mm{way}, {place_in_words(place, low, high)}.")
     if relief:
+        if not any(through):
+            how = "each from the edge to the ring at its tip and no further"
+        elif all(through):
+            how = "each from one edge right through to the other"
+        else:
+            how = (
+                "each from the edge to the ring at its tip and no further; those without a ring run right "
+                "through to the other edge"
+            )
         said.append(
-            "Cut them in this order, each from the edge to the ring at its tip and no further. One lip is "
-            "left a little full: close the slit on the model so that the other lies on it."
+            f"Cut them in this order, {how}. One lip is left a little full: close the slit on the model so "
+            "that the other lies on it."
         )
     return tuple(said)
 

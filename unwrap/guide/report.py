@@ -71,11 +71,11 @@ def piece_warnings(pieces: Sequence[Piece]) -> list[str]:
         flat = piece.flat
         if not flat.within:
             found.append(
-                f"piece {piece.name} is beyond the film: it must stretch by up to "
+                f"piece {piece.name} is beyond the film over {per_cent(flat.area_beyond)} of its area: it "
+                f"must stretch by up to "
                 f"{per_cent(flat.stretch_figures.worst)} and shrink by up to "
                 f"{per_cent(flat.compression_figures.worst)} where the film takes "
-                f"{per_cent(flat.film.stretch)} and {per_cent(flat.film.compression)}; soften the film more, "
-                "make the region smaller or allow more relief cuts"
+                f"{per_cent(flat.film.stretch)} and {per_cent(flat.film.compression)}"
             )
             # How needle-like faces were measured is for the report, not for the screen.
             found.extend(f"piece {piece.name}: {note}" for note in flat.notes if "needle" not in note)

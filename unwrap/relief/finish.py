@@ -15,10 +15,11 @@ from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
-CLOSE = 0.985  # a reach between this and 1 is deep enough and not too deep
+CLOSE = 0.975  # a reach between this and 1 is deep enough and not too deep
+AIM = 0.99  # reach that a change of depth aims at
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
-NEAR = 1.25  # a reach from which deeper cuts along the same lines may do
-ROOM = 0.97  # and so it is between this and 1, where the next trial would cost more than it can save
+SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
+NEAR = 1.1  # and up to this one too shallow by so little
 
 
 def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
@@ -91,14 +92,21 @@ def finish(
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
     last: tuple[float, float] | None = None
     fine: Board | None = None
-    for k in range(tries):
+    spent = 0
+    while spent < tries:
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
+        spent += 1
         if found is not None and _better(found, best):
             best, slits = found, trial.slits
         stuck = None
         if found is not None and not found.overlap:
-            if found.good and (found.reach > ROOM or k + 2 >= tries):
-                break
+            if SLIGHTLY < found.reach < NEAR:
+                deeper, factor = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
+                spent += 2
+                if deeper is not None and _better(deeper, best):
+                    best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
+                if deeper is not None and deeper.good:
+                    break
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
                 steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
             last = trial.need, found.reach
@@ -111,18 +119,15 @@ def finish(
                 and np.log(stuck.need / trial.need) / change <= ENOUGH
             ):
                 fine = board.finer()
-                board, trial = fine, fine.attempt(trial.slits)
-                target = trial.need * float(np.exp(change))
-                stuck = settle(board, trial, target)
-                last = trial.need, found.reach
+                finer = fine.attempt(trial.slits)
+                if np.isfinite(finer.need):
+                    board, trial = fine, finer
+                    target = trial.need * float(np.exp(change))
+                    stuck = settle(board, trial, target)
+                    last = trial.need, found.reach
             if np.log(stuck.need / trial.need) / change > ENOUGH:
                 trial = stuck
                 continue
-            if not found.good and found.reach < NEAR:
-                # No line is better than these, but the same lines cut deeper may do.
-                deeper, factor = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
-                if deeper is not None and _better(deeper, best):
-                    best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
         if best is not None and best.good:
             break
         other = _another(board, stuck, waiting, target, most)
@@ -140,7 +145,7 @@ def _another(
     The set with another slit, or the next that waits, whichever is cheaper.
     """
     found = []
-    if stuck is not None:
+    if stuck is not None and np.isfinite(stuck.need):
         found.append(one_more(board, stuck, target, Effort(), MOST if most is None else most))
     if waiting:
         found.append(settle(board, waiting.pop(0), target))
@@ -172,7 +177,7 @@ def deepen(
         Its depth over the planned one.
     """
     real = on_mesh(ground, slits)
-    factor, slope = 1.0, -0.5  # change of ln(reach) with ln(factor), to begin with
+    factor, slope = 1.0, -1.5  # change of ln(reach) with ln(factor), to begin with
     low, high = 0.0, np.inf
     best: tuple[Fit | None, float] = (None, 1.0)
     last: tuple[float, float] | None = None
@@ -191,9 +196,9 @@ def deepen(
         low, high = (low, min(high, factor)) if found.good else (max(low, factor), high)
         here = (float(np.log(factor)), float(np.log(found.reach)))
         if last is not None and abs(here[0] - last[0]) > 1e-6:
-            slope = float(np.clip((here[1] - last[1]) / (here[0] - last[0]), -3.0, -0.2))
+            slope = float(np.clip((here[1] - last[1]) / (here[0] - last[0]), -5.0, -0.3))
         last = here
-        factor = float(np.exp(here[0] + np.clip((np.log(0.997) - here[1]) / slope, -0.12, 0.12)))
+        factor = float(np.exp(here[0] + np.clip((np.log(AIM) - here[1]) / slope, -0.12, 0.12)))
         if not low < factor < high:
             factor = 0.5 * (low + high) if np.isfinite(high) else 1.03 * low
         if np.isfinite(high) and high / max(low, 1e-9) < 1.004:

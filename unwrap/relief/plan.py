@@ -17,6 +17,7 @@ from unwrap.relief.ways import cheap_ways
 
 TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
 MOST = 8  # slits that are tried where no limit is given
+HOPELESS = 1.15  # times the least cost found that a beginning may promise to be settled in earnest
 CHEAP_DEPTH = 0.8  # share of the cheapest ways to the heart that first slits go
 DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
@@ -32,7 +33,8 @@ class Effort:
     first : int
         Rounds for each of these.
     settled : int
-        Beginnings that are then settled in earnest.
+        Beginnings that are then settled in earnest, at most: one that promises to cost clearly more
+        than the best so far is not.
     rounds : int
         For settling one.
     feet : int
@@ -43,9 +45,9 @@ class Effort:
         How often a slit is added or left out.
     """
 
-    begun: int = 7
+    begun: int = 10
     first: int = 5
-    settled: int = 2
+    settled: int = 3
     rounds: int = 24
     feet: int = 5
     joins: int = 8
@@ -84,7 +86,15 @@ def plan(
 
     begun = beginnings(board, limit, target, effort)
     begun.sort(key=lambda t: _hope(t, target))
-    found = begun + [settle(board, t, target, rounds=effort.rounds) for t in begun[: effort.settled]]
+    found = list(begun)
+    least = np.inf
+    for trial in begun[: effort.settled]:
+        if _hope(trial, target) > HOPELESS * least:
+            break
+        settled = settle(board, trial, target, rounds=effort.rounds)
+        found.append(settled)
+        if settled.reaches(target):
+            least = min(least, settled.cost)
     found.sort(key=rank)
     for _ in range(effort.changes if found else 0):
         best = found[0]

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from unwrap.arrays import FloatArray
 from unwrap.film import Film
 from unwrap.flatten import flatten
+from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
@@ -70,25 +71,37 @@ def relieve(
         If the patch cannot be flattened, or a weight has the wrong shape.
     """
     uncut = flatten(vertices, faces, film)
-    if uncut.within or most == 0:
+    if uncut.within:
         return uncut
     count = len(np.asarray(vertices))
     price = _per_vertex(cost, count, "cost", 1.0)[uncut.vertex]
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
+    helps = _helps(most, bool(clear.any()))
+
+    def left_uncut(why: str) -> FlatPiece:
+        return replace(uncut, notes=(*uncut.notes, why, helps))
+
+    if most == 0:
+        return left_uncut("no relief cuts are allowed in it")
+    if clear[boundary_edges(uncut.faces)].all():
+        return left_uncut("no relief cut can begin anywhere: all of its edges are to be kept clear")
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
     try:
         board = _board(ground, film, price, clear, symmetric)
     except ValueError:
-        why = "its outline is too intricate to plan relief cuts on"
-        return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
-    allowed = [t for t in plan(board, most=most) if not _trespasses(board, t, float(price.max()))]
+        return left_uncut("its outline is too intricate to plan relief cuts on")
+    planned = plan(board, most=most)
+    allowed = [t for t in planned if not _trespasses(board, t, float(price.max()))]
+    if planned and not allowed:
+        return left_uncut("every relief cut that helps would go through ground to keep clear")
     best = _finished(board, allowed, ground, uncut.bound, most) if allowed else None
     if best is not None and best.good:
         return replace(best.piece, uncut=uncut)
     if best is None or best.overlap:
-        why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
-        return replace(uncut, notes=(*uncut.notes, why, *_helps(uncut, most)))
-    return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, *_helps(best.piece, most)))
+        return left_uncut(
+            "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
+        )
+    return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, helps))
 
 
 def _board(ground: Ground, film: Film, price: FloatArray, clear: NDArray[np.bool_], symmetric: bool) -> Board:
@@ -125,17 +138,13 @@ def _finished(
     return best
 
 
-def _helps(piece: FlatPiece, most: int | None) -> list[str]:
-    grow, shrink = piece.stretch_figures.worst, piece.compression_figures.worst
-    notes = [
-        f"beyond the film over {100 * piece.area_beyond:.1f} % of its area: it would have to grow by up to "
-        f"{100 * grow:.1f} % and shrink by up to {100 * shrink:.1f} %"
-    ]
+def _helps(most: int | None, barred: bool) -> str:
     ways = ["a softer film", "two regions in the place of this one"]
+    if barred:
+        ways.insert(0, "less ground to keep clear")
     if most is not None:
-        ways.insert(1, "more cuts")
-    notes.append("what would help: " + ", ".join(ways[:-1]) + " or " + ways[-1])
-    return notes
+        ways.insert(0, f"more cuts than {most}" if most else "cuts")
+    return "what would help: " + ", ".join(ways[:-1]) + " or " + ways[-1]
 
 
 def _per_vertex(values: ArrayLike | None, count: int, name: str, default: float) -> FloatArray:
