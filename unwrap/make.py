@@ -235,6 +235,11 @@ def _lay_flat_if_it_can(
         return _lay_flat(job, mark, patch, cost, keep_clear), ""
     except BadInput as why:
         return [], str(why)
+    except ValueError as why:
+        return [], (
+            f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
+            "or mend the mesh there."
+        )
 
 
 def _reflected(bench: Bench, mark: RegionMark, original: Flattened, watch: Stopwatch) -> Flattened:

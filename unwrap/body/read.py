@@ -83,7 +83,8 @@ def load_body(
     soup = _read(path, file, max_bytes, max_faces)
     if len(soup.faces) == 0:
         raise damaged(file, f"declares {counts(soup.declared, 'face')} and holds none that has an area")
-    vertices, faces = drop_unused(*join_equal(soup.vertices, soup.faces))
+    with np.errstate(invalid="ignore"):  # a NaN among them is told below
+        vertices, faces = drop_unused(*join_equal(soup.vertices, soup.faces))
     if not np.isfinite(vertices).all():
         raise not_finite(file)
     scale = MM_PER_UNIT[soup.unit if soup.unit and units == "mm" else units]

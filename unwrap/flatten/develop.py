@@ -70,7 +70,7 @@ def _turns(sides: FloatArray, closing: FloatArray, system: System) -> FloatArray
     step += np.where(system.turned.ravel()[two], -1.0, 1.0) * closing[edge[second]]
     f, g = one % count, two % count
     length = lengths.ravel()[one]
-    tree = minimum_spanning_tree(_graph(f, g, length.max() / length, count))
+    tree = minimum_spanning_tree(_graph(f, g, length.max(initial=0.0) / length, count))
     _, parent = breadth_first_order(tree, 0, directed=False)
     parent[0] = 0
     turn = np.zeros(count)

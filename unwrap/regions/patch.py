@@ -10,7 +10,7 @@ from unwrap.arrays import FloatArray, IntArray
 from unwrap.errors import BadInput
 from unwrap.regions.bridge import facet_stubs, take_off_details
 from unwrap.regions.details import TALL, UNSEEN, measure_details
-from unwrap.regions.edges import boundary_loops, compact
+from unwrap.regions.edges import boundary_loops, compact, edge_table
 from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
 from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
 from unwrap.regions.region import Detail, Patch, Region
@@ -100,17 +100,39 @@ def _close_openings(
     ends = set(find_ends(vertices, faces, loops))
     stubs = facet_stubs(vertices, faces, loops)
     fills, bored = [faces], []
+    size = np.int64(len(vertices))
+    there = _keys(edge_table(faces).ends, size)
     for index, loop in enumerate(loops):
         width = loop_width(vertices[loop])
         if index in ends or not (cover or width <= bridge):
             continue
         mine = np.isin(stubs[0], loop)
-        fills.append(fill_gap(vertices, [loop[::-1]], (stubs[0][mine], stubs[1][mine])))
+        fill = fill_gap(vertices, [loop[::-1]], (stubs[0][mine], stubs[1][mine]))
+        if _runs_along(fill, loop, there, size) and _crowded(_without_folds(np.concatenate([*fills, fill]))):
+            continue  # a crumpled edge, no opening to lie over
+        fills.append(fill)
         if UNSEEN <= width <= bridge:
             x, y, z = (float(value) for value in vertices[loop].mean(axis=0))
             bored.append(Detail("hole", (x, y, z), 0.0, width))
     vertices, faces, _ = compact(vertices, _without_folds(np.concatenate(fills)))
     return vertices, faces, bored
+
+
+def _runs_along(fill: IntArray, loop: IntArray, there: IntArray, size: np.int64) -> bool:
+    """Whether a fill has edges, other than those of the gap, that the mesh has already."""
+    own = _keys(np.sort(np.stack([loop, np.roll(loop, -1)], axis=1), axis=1), size)
+    key = _keys(edge_table(fill).ends, size)
+    return bool((np.isin(key, there) & ~np.isin(key, own)).any())
+
+
+def _crowded(faces: IntArray) -> bool:
+    """Whether more than two faces meet somewhere."""
+    return bool((edge_table(faces).count > 2).any())
+
+
+def _keys(ends: IntArray, size: np.int64) -> IntArray:
+    keys: IntArray = ends[:, 0] * size + ends[:, 1]
+    return keys
 
 
 def _without_folds(faces: IntArray) -> IntArray:
