@@ -145,12 +145,13 @@ def main():
             faces, seconds = np.log(np.array(growth)).T
             print(f"growth exponent of ours over all sizes: {np.polyfit(faces, seconds, 1)[0]:.2f}")
         if options.shapes:
-            print("surface (5000 faces) | bound | largest over smallest stretch per way")
+            print("surface (5000 faces) | bound | stage / least work | largest over smallest stretch per way")
             for name in ("cap 30", "cap 60", "cap 90", "spheroid", "torus", "barrel end", "nose", "saddle"):
                 least = pool.apply(bound, ((name, 5000),))
                 found = [(way, run(name, 5000, way)) for way in WAYS]
                 words = ", ".join(f"{way} {got[3]:.4f} (energy {got[2]:.6f})" for way, got in found)
-                print(f"{name:10s} | {least:.4f} | {words}", flush=True)
+                stage = found[1][1][1] / found[0][1][1] - 1.0
+                print(f"{name:10s} | {least:.4f} | worst-strain stage {stage:.2f} | {words}", flush=True)
 
 
 if __name__ == "__main__":
