@@ -44,9 +44,9 @@ def fill_gap(
     if not cells:
         return np.zeros((0, 3), dtype=np.int64)
     points = vertices[np.concatenate([np.array(cell) for cell in cells])]
-    if off_plane(points) <= FLAT:
-        return _fill_flat(vertices, cells)
     links = _in_line(vertices, *stubs) if stubs is not None and len(stubs[0]) else []
+    if not links and off_plane(points) <= FLAT:
+        return _fill_flat(vertices, cells)
     for first, second in [*_between_loops(vertices, cells, links), *links]:
         cells = _link(cells, first, second)
     done = []
