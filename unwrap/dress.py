@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from unwrap.alongside import Alongside
 from unwrap.body.body import Body
 from unwrap.body.views import draw_view
 from unwrap.job import Job
@@ -23,12 +25,37 @@ from unwrap.livery.run_on import run_on
 
 Paints = dict[str, list[Paint]]
 
+# Lining on fewer faces is laid before a helper has begun.
+WORTH_A_HELPER = 2000
 # From a piece's plane to that of its reflection on the body's other side.
 ACROSS = np.array([[-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 
 
+class _Laying(NamedTuple):
+    """A mark that is laid on its own, on the pieces of some regions at once.
+
+    Attributes
+    ----------
+    lay : callable
+        Returns one tuple of Paint per piece, and remarks; the pieces are its last argument.
+    how : tuple
+        Its arguments before them.
+    names : list of str
+        The regions that are there of those that it goes over.
+    """
+
+    lay: Callable[..., tuple[Sequence[tuple[Paint, ...]], Sequence[str]]]
+    how: tuple[Any, ...]
+    names: list[str]
+
+
 def dress(
-    job: Job, carries: Mapping[str, Carry], body: Body, folder: Path, number: int = 0
+    job: Job,
+    carries: Mapping[str, Carry],
+    body: Body,
+    folder: Path,
+    number: int = 0,
+    crew: Alongside | None = None,
 ) -> tuple[Paints, list[str]]:
     """Lay fills, lining, bands, artwork and lettering, in this order, on the regions that are there.
 
@@ -47,6 +74,8 @@ def dress(
         Where the drawings are named from.
     number : int
         Which of the running numbers the lettering carries.
+    crew : Alongside, optional
+        Who lays lining, bands and lettering, while artwork is thrown here.
 
     Returns
     -------
@@ -60,46 +89,66 @@ def dress(
     BadInput
         If a mark does not fit its region.
     """
+    crew = crew or Alongside(1)
     paints: Paints = {name: [] for name in carries}
     remarks: list[str] = []
-    laid: Sequence[tuple[Paint, ...]]
-    said: Sequence[str]
     for fill in job.fill:
         names = _there(fill.region, carries)
-        laid = [(lay_fill(carries[name], fill.colour),) for name in names]
-        _put_on_both_sides(job, fill.region, names, laid, paints)
-    for lining in job.lining:
-        names = _there(lining.region, carries)
-        for group in [names] if lining.together else [[name] for name in names]:
-            if group:
-                laid, said = _lay_lining(job, lining, [carries[name] for name in group])
-                _put_on_both_sides(job, lining.region, group, laid, paints)
-                remarks += said
-    for band in job.band:
-        if names := _there(band.region, carries):
-            laid, said = _lay_band(job, band, [carries[name] for name in names])
-            _put_on_both_sides(job, band.region, names, laid, paints)
-            remarks += said
-    for artwork in job.artwork:
-        view = draw_view(body, artwork.view)
-        laid, said = lay_artwork(body, list(carries.values()), view, folder / artwork.file, artwork.measure)
+        fills = [(lay_fill(carries[name], fill.colour),) for name in names]
+        _put_on_both_sides(job, fill.region, names, fills, paints)
+    edged = [*_linings(job, carries), *_bands(job, carries)]
+    lettered = _letterings(job, carries, body, number)
+    tasks = []
+    for lay, how, names in (*edged, *lettered):
+        pieces = [carries[name] for name in names]
+        worth = sum(len(piece.flat.faces) for piece in pieces) > WORTH_A_HELPER
+        tasks.append(crew.submit(lay, *how, pieces, worth=worth))
+    thrown = [
+        lay_artwork(body, list(carries.values()), draw_view(body, art.view), folder / art.file, art.measure)
+        for art in job.artwork
+    ]
+    found = crew.results(tasks)
+    for (_, (_, mark), names), (laid, said) in zip(edged, found, strict=False):
+        _put_on_both_sides(job, mark.region, names, laid, paints)
+        remarks += said
+    for laid, said in thrown:
         _put(list(carries), laid, paints)
         if len(carries) == len(job.region):
             # Only then is what falls on none of them truly lost.
             remarks += said
+    for (_, _, names), (laid, _) in zip(lettered, found[len(edged) :], strict=True):
+        _put(names, laid, paints)
+    if any(paint.kind != "fill" for group in paints.values() for paint in group):
+        paints = run_on(list(carries.values()), paints)
+    return paints, list(dict.fromkeys(remarks))
+
+
+def _linings(job: Job, carries: Mapping[str, Carry]) -> list[_Laying]:
+    return [
+        _Laying(_lay_lining, (job, lining), group)
+        for lining in job.lining
+        for names in [_there(lining.region, carries)]
+        for group in ([names] if lining.together else [[name] for name in names])
+        if group
+    ]
+
+
+def _bands(job: Job, carries: Mapping[str, Carry]) -> list[_Laying]:
+    there = [(band, _there(band.region, carries)) for band in job.band]
+    return [_Laying(_lay_band, (job, band), names) for band, names in there if names]
+
+
+def _letterings(job: Job, carries: Mapping[str, Carry], body: Body, number: int) -> list[_Laying]:
+    found = []
     for lettering in job.lettering:
         if names := _there(lettering.region, carries):
-            laid = _lay_lettering(lettering, lettering.at, number, [carries[name] for name in names])
-            _put(names, laid, paints)
+            found.append(_Laying(_lay_lettering, (lettering, lettering.at, number), names))
         if names := _there(_reflections(job, lettering.region), carries):
             # Only the place is reflected; the words read the right way round on both sides.
             x, y, z = lettering.at
             over = (x, 2 * body.middle - y, z)
-            laid = _lay_lettering(lettering, over, number, [carries[name] for name in names])
-            _put(names, laid, paints)
-    if any(paint.kind != "fill" for group in paints.values() for paint in group):
-        paints = run_on(list(carries.values()), paints)
-    return paints, list(dict.fromkeys(remarks))
+            found.append(_Laying(_lay_lettering, (lettering, over, number), names))
+    return found
 
 
 def _there(regions: Sequence[str], carries: Mapping[str, object]) -> list[str]:
@@ -156,8 +205,8 @@ def _lay_band(
 
 def _lay_lettering(
     lettering: LetteringMark, at: tuple[float, float, float], number: int, carries: Sequence[Carry]
-) -> list[tuple[Paint, ...]]:
-    return lay_lettering_over(
+) -> tuple[list[tuple[Paint, ...]], tuple[str, ...]]:
+    laid = lay_lettering_over(
         carries,
         lettering.text_for(number),
         lettering.height,
@@ -172,3 +221,4 @@ def _lay_lettering(
         shadow=(fall.right, fall.up, fall.colour) if (fall := lettering.shadow) else None,
         arc=lettering.arc,
     )
+    return laid, ()

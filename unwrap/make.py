@@ -115,7 +115,8 @@ def lay_out_bench(job: Job, folder: Path) -> Bench:
 
 def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Alongside | None = None) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
-    job, done, left_out = lay_all_flat(bench, watch, tell, crew or Alongside(1))
+    crew = crew or Alongside(1)
+    job, done, left_out = lay_all_flat(bench, watch, tell, crew)
     tell("laying the livery", 0.65)
     laid = share_edges([(part.patch, part.flat) for part in done.values()])
     done = {
@@ -129,7 +130,7 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
     sets: list[NumberedSet] = []
     for index, told in enumerate(job.numbers or [""]):
         with watch("livery"):
-            paints, said = dress(job, carries, bench.body, bench.folder, index)
+            paints, said = dress(job, carries, bench.body, bench.folder, index, crew)
             if not sets:
                 remarks = [*said, *lines_along_joints(list(carries.values()), paints)]
         tell("laying out the sheets", 0.72)

@@ -16,7 +16,7 @@ problem", SIAM J. Comput. 16(4), 1987 (windows that part at vertices).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ from unwrap.livery.ground import Ground
 NARROWEST = 1e-9
 # Faces visited before the search is given up: a body that is all noise.
 MOST_VISITS = 3_000_000
+# Places and rays less than this apart (mm) are one.
+SAME_PLACE = 1e-8
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +81,26 @@ def join_beams(groups: list[Beams]) -> Beams:
         *((g.source, g.face, g.corners, g.came, g.left, g.right, g.focus) for g in groups), strict=True
     )
     return Beams(*(np.concatenate(field) for field in fields))
+
+
+def rejoined(beams: Beams) -> Beams:
+    """Visits with those made one again that vertices of flat ground had parted.
+
+    Beams of one source that show a face at the same place and lie side by side cover it
+    as one beam between their outer rays would.
+    """
+    middle = np.column_stack([beams.corners.mean(axis=1), np.ones(len(beams))])
+    # From the right to the left within a face: the further the right ray from its middle, the sooner.
+    from_right = np.einsum("bk,bk->b", beams.right, middle)
+    beams = beams.take(np.lexsort((-from_right, beams.face, beams.source)))
+    if len(beams) < 2:
+        return beams
+    same = (beams.source[1:] == beams.source[:-1]) & (beams.face[1:] == beams.face[:-1])
+    same &= np.abs(beams.corners[1:] - beams.corners[:-1]).max(axis=(1, 2)) < SAME_PLACE
+    same &= np.abs(beams.left[:-1] + beams.right[1:]).max(axis=1) < SAME_PLACE
+    first = np.flatnonzero(np.append(True, ~same))
+    last = np.append(first[1:], len(beams)) - 1
+    return replace(beams.take(first), left=beams.left[last])
 
 
 def follow(ground: Ground, start: Beams, depth: float, radial: bool = False) -> Beams:

@@ -45,6 +45,10 @@ class Carry:
         self.on_surface: FloatArray = flat.surface[flat.faces]
         self.on_sheet: FloatArray = flat.points[flat.faces]
 
+    def __getstate__(self) -> dict[str, object]:
+        """What the map is: all that follows from it is soon made again in another process."""
+        return {name: vars(self)[name] for name in ("patch", "flat", "on_surface", "on_sheet")}
+
     @property
     def name(self) -> str:
         """The region's name."""

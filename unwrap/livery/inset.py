@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray, IntArray
-from unwrap.livery.beams import Beams, follow, join_beams, meet
+from unwrap.livery.beams import Beams, follow, join_beams, meet, rejoined
 from unwrap.livery.carry import Carry
 from unwrap.livery.ground import Ground
 from unwrap.livery.planar import barycentric, clip_convex, join_parts, ragged_polygons
@@ -61,7 +61,7 @@ def edge_strips(ground: Ground, chosen: Sequence[tuple[int, int]], depth: float)
         for number, edge in enumerate(chosen)
         if following[edge] in picked and 0.5 * (ground.angle_sum[edge[1]] - np.pi) > MOST_LEAN
     ]
-    return follow(ground, join_beams([start, *sharp]), depth)
+    return rejoined(follow(ground, join_beams([start, *sharp]), depth))
 
 
 def _cap(ground: Ground, edge: tuple[int, int], number: int) -> Beams:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from unwrap.arrays import FloatArray
+from unwrap.arrays import FloatArray, IntArray
 
 # Neighbouring parts are grown by this much before they are joined and the whole is
 # shrunk again, so that rounding leaves no hairline between them (mm).
@@ -103,18 +103,17 @@ def transfer(
     """
     if area.is_empty or len(source) == 0:
         return shapely.MultiPolygon()
-    triangles = shapely.polygons(source)
-    near = shapely.STRtree(triangles).query(area, predicate="intersects")
-    near = near[shapely.area(triangles[near]) > 1e-12]
+    area = _clipped(area, source)
+    near, triangles = _triangles_at(area, source)
     shapely.prepare(area)
-    whole = shapely.contains_properly(area, triangles[near])
+    whole = shapely.contains_properly(area, triangles)
     if seen is not None:
         whole &= shapely.is_missing(seen[near])
     inner = near[whole]
-    edge = near[~whole]
-    cut = shapely.intersection(area, triangles[edge]) if len(edge) else np.zeros(0, dtype=object)
+    edge, triangles = near[~whole], triangles[~whole]
+    cut = shapely.intersection(area, triangles) if len(edge) else np.zeros(0, dtype=object)
     if seen is not None and len(edge):
-        limit = np.where(shapely.is_missing(seen[edge]), triangles[edge], seen[edge])
+        limit = np.where(shapely.is_missing(seen[edge]), triangles, seen[edge])
         cut = shapely.intersection(cut, limit)
     bits, owner = shapely.get_parts(cut, return_index=True)
     is_area = (shapely.get_type_id(bits) == 3) & (shapely.area(bits) > 1e-12)
@@ -129,10 +128,7 @@ def transfer_lines(
     """Carry lines as `transfer` carries areas; what meets end to end is one line again."""
     if lines.is_empty or len(source) == 0:
         return shapely.MultiLineString()
-    triangles = shapely.polygons(source)
-    near = shapely.STRtree(triangles).query(lines, predicate="intersects")
-    near = near[shapely.area(triangles[near]) > 1e-12]
-    limit = triangles[near]
+    near, limit = _triangles_at(lines, source)
     if seen is not None:
         limit = np.where(shapely.is_missing(seen[near]), limit, seen[near])
     bits, owner = shapely.get_parts(shapely.intersection(lines, limit), return_index=True)
@@ -141,6 +137,34 @@ def transfer_lines(
     # A line along a side belongs to the triangles on both sides of it.
     whole = shapely.union_all(moved, grid_size=LINE_GRID)
     return shapely.line_merge(whole)
+
+
+def _clipped(area: shapely.Geometry, source: FloatArray) -> shapely.Geometry:
+    """What of an area is near the triangles, so that each meets no more of its rim than it must."""
+    low, high = source.min(axis=(0, 1)) - 1e-3, source.max(axis=(0, 1)) + 1e-3
+    left, bottom, right, top = area.bounds
+    if (low <= (left, bottom)).all() and (high >= (right, top)).all():
+        return area
+    try:
+        return polygons_of(shapely.intersection(area, shapely.box(*low, *high)))
+    except shapely.errors.GEOSException:
+        return area
+
+
+def _triangles_at(geometry: shapely.Geometry, source: FloatArray) -> tuple[IntArray, np.ndarray]:
+    """The triangles (m, 3, 2) that a geometry meets: which, and as polygons; those without area left out."""
+    if geometry.is_empty:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=object)
+    left, bottom, right, top = geometry.bounds
+    low, high = source.min(axis=1), source.max(axis=1)
+    near = (low <= (right, top)) & (high >= (left, bottom))
+    u, v = source[:, 1] - source[:, 0], source[:, 2] - source[:, 0]
+    sound = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 2e-12
+    index = np.flatnonzero(near.all(axis=1) & sound)
+    triangles = shapely.polygons(source[index])
+    shapely.prepare(geometry)
+    met = shapely.intersects(geometry, triangles)
+    return index[met], triangles[met]
 
 
 def join_parts(
@@ -162,7 +186,9 @@ def join_parts(
     full[whole] = True
     loose = ~full[owner]
     bits, owner = bits[loose], owner[loose]
-    bits = np.where(shapely.is_valid(bits), bits, shapely.buffer(bits, 0.0)) if len(bits) else bits
+    bits = bits.copy()
+    unsound = ~shapely.is_valid(bits)
+    bits[unsound] = shapely.buffer(bits[unsound], 0.0)
     parts: list[shapely.Geometry] = []
     if len(bits):
         order = np.argsort(owner, kind="stable")
