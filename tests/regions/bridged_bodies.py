@@ -211,6 +211,12 @@ def door() -> tuple[Manifold, Manifold]:
     return on_side(less=box((-6, 6), (9.8, 11), (-9, 11)) - box((-5.7, 5.7), (0, 20), (-8.7, 10.7)))
 
 
+def recessed() -> tuple[Manifold, Manifold]:
+    """An upright groove that in its middle runs along a recess as deep."""
+    groove = box((-0.5, 0), (9, 11), (-20, 20))
+    return SIDE - groove - box((-0.1, 20), (9, 11), (-8, 8)), SIDE - box((-0.5, 20), (9, 11), (-8, 8))
+
+
 def louvres(lean: float) -> tuple[Manifold, Manifold]:
     """Square slats, or such as come out at the top by so much."""
     if not lean:
@@ -242,6 +248,7 @@ CASES = (
     Case("planks with uprights", lambda: planked((-12.0, 9.0))),
     Case("door outline as a groove, the side", door, 1, CLEAR),
     Case("door outline as a groove, from the door", door, 1, (0, 10, 0)),
+    Case("groove that runs into a recess", recessed, None, CLEAR),
     Case("louvres, square slats", lambda: louvres(0.0), 4),
     Case("louvres that lean out", lambda: louvres(0.7), 10, CLEAR),
     Case("small holes beside a port", holes, 3),

@@ -272,3 +272,10 @@ def test_louvres_that_lean_out_of_the_side_are_bridged():
     assert len(patch.details) == len(slats)
     assert {round(detail.height, 2) for detail in patch.details} == {0.7}
     assert largest_stretch(patch) < 1e-3
+
+
+@pytest.mark.parametrize("thick", [0.4, 1.2])
+def test_a_fin_right_across_ends_the_region(thick):
+    fin = box((-thick, 0), (9, 16), (-15, 15))
+    patch = patch_of(union([SHEET, fin]), (-20, 10, 0))
+    assert face_normals(patch.vertices, patch.faces)[1].sum() == pytest.approx((30 - thick) * 30, rel=1e-6)

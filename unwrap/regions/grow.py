@@ -18,6 +18,7 @@ from unwrap.regions.region import Region
 from unwrap.regions.sew import TOUCHING, sew
 from unwrap.regions.skin import outside_mask
 from unwrap.regions.smooth import Smooth, smooth_parts
+from unwrap.regions.span import span_gaps
 from unwrap.regions.split import trim_within
 from unwrap.regions.surfaces import CREASE, Surface, find_surfaces, nearest_surface
 from unwrap.regions.trim import Trim, trim_faces
@@ -152,10 +153,14 @@ def grow_region(
         named = _parts_with(vertices, faces, shown)
         vertices, faces, sewn = sew(vertices, faces[named])
         parent = parent[named][sewn]
+    detail = ground.detail[chosen[parent]]
+    vertices, faces, split, strips = span_gaps(body, vertices, faces, detail < 0, bridge)
+    parent, detail = parent[split], detail[split]
+    faces, parent = np.concatenate([faces, strips]), np.concatenate([parent, _beside(faces, parent, strips)])
+    detail = np.concatenate([detail, np.full(len(strips), -1)])
     kept = _part_with(name, vertices, faces, shown)
     vertices, faces, _ = compact(vertices, faces[kept])
-    source = chosen[parent[kept]]
-    detail = ground.detail[source]
+    source, detail = chosen[parent[kept]], detail[kept]
     detail[detail >= 0] = np.unique(detail[detail >= 0], return_inverse=True)[1]
     return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=detail)
 
@@ -217,6 +222,13 @@ def _sheet_under(smooth: Smooth, face: int, place: FloatArray, bridge: float) ->
     if not broad.any():
         return face
     return int(near[broad][distance[broad].argmin()])
+
+
+def _beside(faces: IntArray, parent: IntArray, strips: IntArray) -> IntArray:
+    """What strips between faces are parts of: of a face that has a corner in common."""
+    of_vertex = np.zeros(int(max(faces.max(initial=0), strips.max(initial=0))) + 1, dtype=np.int64)
+    of_vertex[faces] = parent[:, None]
+    return of_vertex[strips[:, 0]]
 
 
 def _parts_with(vertices: FloatArray, faces: IntArray, places: Sequence[FloatArray]) -> IntArray:
