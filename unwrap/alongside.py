@@ -67,6 +67,37 @@ class Task:
         return value
 
 
+class Helper(subprocess.Popen[bytes]):
+    """A fresh interpreter that calls one function after another.
+
+    Raises
+    ------
+    OSError
+        If none can be started.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(
+            [sys.executable, "-c", _START],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
+        )
+
+    def answer(self, request: bytes) -> tuple[bool, Any]:
+        """Whether a pickled function could be called with its arguments, and what it returned or raised.
+
+        Raises
+        ------
+        OSError or EOFError
+            If the helper was ended meanwhile.
+        """
+        assert self.stdin is not None and self.stdout is not None
+        _send(self.stdin, request)
+        answer: tuple[bool, Any] = pickle.loads(_receive(self.stdout))
+        return answer
+
+
 class Alongside:
     """Helpers for one piece of work; a context manager that ends them with it.
 
@@ -78,7 +109,7 @@ class Alongside:
 
     def __init__(self, processes: int | None = None) -> None:
         self._helpers_left = min((processes or _processors()) - 1, MOST_HELPERS)
-        self._processes: list[subprocess.Popen[bytes]] = []
+        self._processes: list[Helper] = []
         self._threads: list[Thread] = []
         self._tasks: SimpleQueue[Task | None] = SimpleQueue()
 
@@ -142,12 +173,7 @@ class Alongside:
 
     def _start(self) -> None:
         try:
-            process = subprocess.Popen(
-                [sys.executable, "-c", _START],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
-            )
+            process = Helper()
         except OSError:  # then this process does all
             return
         thread = Thread(target=self._drive, args=(process,), daemon=True)
@@ -155,9 +181,8 @@ class Alongside:
         self._threads.append(thread)
         thread.start()
 
-    def _drive(self, process: subprocess.Popen[bytes]) -> None:
+    def _drive(self, process: Helper) -> None:
         """Give a helper one task after another until this work is over."""
-        assert process.stdin is not None and process.stdout is not None
         while (task := self._tasks.get()) is not None:
             if process.poll() is not None:
                 return
@@ -165,8 +190,7 @@ class Alongside:
             if request is None:
                 continue
             try:
-                _send(process.stdin, request)
-                task.settle(pickle.loads(_receive(process.stdout)))
+                task.settle(process.answer(request))
             except (OSError, EOFError):
                 # The work is over, or the helper was ended for want of memory.
                 task.settle((False, MemoryError()))

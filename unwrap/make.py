@@ -1,7 +1,7 @@
 """The one place that knows the whole way, from a job file to the files on disk.
 
 Each step is a function of its own, so that the marking page takes the same steps one
-at a time: `open_job`, then per region `mark_region`, `ready_patch`, `relieved`,
+at a time: `open_job`, then per region `mark_region`, `ready_patch`, `lay_flat`,
 `dress` and `finish`.
 """
 
@@ -16,7 +16,6 @@ import numpy as np
 from unwrap.alongside import Alongside, timed
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.bench import Bench, Flattened, NumberedSet, Result
-from unwrap.body.body import Body
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
@@ -217,12 +216,16 @@ def flatten_mark(
     with watch("regions"):
         patch = ready_patch(bench.job, mark, mark_region(bench, mark))
     with watch("flatten"):
-        return _lay_flat(bench.job, mark, patch, *cut_cost(bench.job, mark, patch, bench.body, bench.folder))
+        return lay_flat(bench.job, mark, patch, *cut_cost(bench.job, mark, patch, bench.body, bench.folder))
 
 
-def _lay_flat(
+def lay_flat(
     job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
 ) -> list[Flattened]:
+    """A patch laid flat, with relief cuts where the film needs them; several where it has to be parted.
+
+    The last two are what `cut_cost` tells of where cuts may go.
+    """
     flat = _relieved(job, mark, patch, cost, keep_clear)
     parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
     return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
@@ -233,7 +236,7 @@ def _lay_flat_if_it_can(
 ) -> tuple[list[Flattened], str]:
     """A region laid flat; or nothing, and the sentence that says why no piece can be made of it."""
     try:
-        return _lay_flat(job, mark, patch, cost, keep_clear), ""
+        return lay_flat(job, mark, patch, cost, keep_clear), ""
     except BadInput as why:
         return [], str(why)
     except ValueError as why:
@@ -277,14 +280,6 @@ def mark_region(bench: Bench, mark: RegionMark) -> Region:
 def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
     """Bridge a region's details, see to its openings and open it along a joint."""
     return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
-
-
-def relieved(job: Job, mark: RegionMark, patch: Patch, body: Body, folder: Path) -> FlatPiece:
-    """Flatten a patch as one piece, with relief cuts where the film needs them; it may lie over itself.
-
-    Body and folder tell where drawn artwork falls, which cuts then keep out of.
-    """
-    return _relieved(job, mark, patch, *cut_cost(job, mark, patch, body, folder))
 
 
 def _relieved(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import threading
+import time
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -12,7 +14,9 @@ import pytest
 import trimesh
 from prism_body import APOTHEM, SIDE
 
+from unwrap.errors import BadInput
 from unwrap.page import telling, working_out
+from unwrap.page.aside import Aside, Dropped, wanted_while
 from unwrap.page.bench_work import BenchWork
 from unwrap.page.job_text import change
 from unwrap.page.session import Session, mark_named
@@ -86,10 +90,17 @@ def put(out: WorkingOut, what: str, **how: object) -> None:
     session.do(session.revision, what, how)
 
 
+@pytest.fixture(scope="module")
+def aside() -> Iterator[Aside]:
+    helper = Aside()
+    yield helper
+    helper.stop()
+
+
 @pytest.fixture
-def sides(job: Path) -> WorkingOut:
+def sides(job: Path, aside: Aside) -> WorkingOut:
     job.write_text(job.read_text() + SIDES)
-    return WorkingOut(Session(job))
+    return WorkingOut(Session(job), aside)
 
 
 def test_a_first_shape_comes_before_the_piece(sides: WorkingOut) -> None:
@@ -104,7 +115,7 @@ def test_a_first_shape_comes_before_the_piece(sides: WorkingOut) -> None:
 def flattened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The names of the regions that were flattened."""
     names: list[str] = []
-    for name in ("lay_flat_at_once", "relieved"):
+    for name in ("lay_flat_at_once", "cut_cost"):
         true = getattr(working_out, name)
 
         def counting(job, mark, *rest, true=true):
@@ -151,11 +162,11 @@ def test_one_region_s_crease_leaves_the_other_alone(sides: WorkingOut, flattened
 
 
 @pytest.fixture(scope="module")
-def flare(tmp_path_factory: pytest.TempPathFactory) -> WorkingOut:
+def flare(tmp_path_factory: pytest.TempPathFactory, aside: Aside) -> WorkingOut:
     folder = tmp_path_factory.mktemp("flare")
     even_saddle(60.0, 12.0, 8).export(folder / "flare.stl")
     (folder / "job.toml").write_text(FLARE)
-    return WorkingOut(Session(folder / "job.toml"))
+    return WorkingOut(Session(folder / "job.toml"), aside)
 
 
 def test_a_parted_region_is_shown_in_its_parts(flare: WorkingOut) -> None:
@@ -198,6 +209,53 @@ def test_former_cuts_are_shown_at_once_where_livery_moves_them(flare: WorkingOut
     assert any(paint.colour == "#ff0000" for piece in first.pieces for paint in piece.paints)
 
 
+def test_what_is_wanted_no_more_is_not_waited_for(sides: WorkingOut, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun = threading.Event()
+    whole = WorkingOut.whole
+
+    def first_without_end(out: WorkingOut, *task) -> Worked:
+        if not begun.is_set():
+            begun.set()
+            out.aside.call(time.sleep, 3600)
+        return whole(out, *task)
+
+    monkeypatch.setattr(WorkingOut, "whole", first_without_end)
+    session, work = sides.session, BenchWork(sides.session)
+    work.get_ready()
+    assert begun.wait(60)
+    busy = work.busy
+    session.do(session.revision, "set region", {"name": busy, "values": {"within": {"x": [-10, 10]}}})
+    work.wake()
+    full = wait_for(work, busy, work.out.key(session.job(), mark_named(session.job(), busy)))
+    assert full.pieces[0].flat.areas.sum() == pytest.approx(20 * SIDE, rel=1e-3)
+    work.stop()
+
+
+def test_a_helper_is_ended_in_the_middle_of_its_work(aside: Aside) -> None:
+    first = aside.call(os.getpid)
+    assert first != os.getpid()
+    threading.Timer(0.3, aside.drop).start()
+    with pytest.raises(Dropped):
+        aside.call(time.sleep, 3600)
+    assert aside.call(os.getpid) != first
+    aside.drop()  # nothing is worked out: nothing happens
+    with pytest.raises(BadInput, match="memory"):
+        aside.call(os.abort)  # as where a helper is ended for want of memory
+    with pytest.raises(Dropped), wanted_while(lambda: False):
+        aside.call(os.getpid)
+    with pytest.raises(ValueError, match="invalid literal"):
+        aside.call(int, "one")
+
+
+def wait_for(work: BenchWork, name: str, key: str) -> Worked:
+    for _ in range(600):
+        found = work.result(name)
+        if found is not None and found.key == key:
+            return found
+        work.wait_for_news(work.events, 0.1)
+    raise AssertionError("this never came")
+
+
 def test_a_change_shows_though_the_former_piece_is_still_worked_out(
     sides: WorkingOut, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -219,17 +277,9 @@ def test_a_change_shows_though_the_former_piece_is_still_worked_out(
     def key_of(name: str) -> str:
         return work.out.key(session.job(), mark_named(session.job(), name))
 
-    def wait_for(key: str) -> Worked:
-        for _ in range(600):
-            found = work.result("left")
-            if found is not None and found.key == key:
-                return found
-            work.wait_for_news(work.events, 0.1)
-        raise AssertionError("this never came")
-
-    first = wait_for(f"first of {key_of('left')}")
+    first = wait_for(work, "left", f"first of {key_of('left')}")
     assert first.pieces[0].outline.area == pytest.approx(20 * SIDE, rel=1e-3)
     go_on.set()  # what was worked out for the former state is not taken for the present one
-    full = wait_for(key_of("left"))
+    full = wait_for(work, "left", key_of("left"))
     assert full.pieces[0].flat.areas.sum() == pytest.approx(20 * SIDE, rel=1e-3)
     work.stop()

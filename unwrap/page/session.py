@@ -66,6 +66,7 @@ class Session:
         self.revision = 0
         self.text = self._read()
         self.history.add(self.text)
+        self._job: tuple[str, Job] | None = None
         self._on_bench: OnBench | None = None
         self._outside: tuple[str, BoolArray] | None = None
         self._hints: tuple[str, tuple[str, ...]] = "", ()
@@ -100,7 +101,9 @@ class Session:
     def job(self) -> Job:
         """The job as it stands; without regions where none is marked yet."""
         with self.lock:
-            return _parsed(self.text, self.path.name)
+            if self._job is None or self._job[0] != self.text:
+                self._job = self.text, _parsed(self.text, self.path.name)
+            return self._job[1]
 
     def do(self, revision: int, what: str, how: dict[str, Any]) -> None:
         """Make one change and save the job.

@@ -68,7 +68,7 @@ class Showing:
     async def news(self, request: Request) -> Response:
         """Answers once there is a piece or a change in the file after the given event, or after a while."""
         after = whole(request.query_params.get("after", "0"))
-        self.work.get_ready()  # who waits for news has something to see already
+        await run_in_threadpool(self.work.get_ready)  # who waits for news has something to see already
         for _ in range(NEWS_SECONDS):
             events = await run_in_threadpool(self.work.wait_for_news, after, 1.0)
             if await run_in_threadpool(self.session.follow_file) or events > after:
@@ -106,13 +106,13 @@ class Showing:
     async def look_at(self, request: Request) -> Response:
         """Say which region is looked at, so that its piece is worked out first."""
         self.work.looked_at = word(await asked_in(request), "name")
-        self.work.wake()
+        await run_in_threadpool(self.work.wake)
         return JSONResponse({})
 
 
 async def state_now(session: Session, work: BenchWork) -> Response:
     """The job as it stands, and the work told of it."""
-    work.wake()
+    await run_in_threadpool(work.wake)
     return JSONResponse(await run_in_threadpool(telling.state, session, work))
 
 

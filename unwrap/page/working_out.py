@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 
 from unwrap.bench import Flattened
+from unwrap.body.body import Body
+from unwrap.cut_cost import cut_cost
 from unwrap.dress import Paints, dress
 from unwrap.errors import BadInput
 from unwrap.flatten.bound import bound_of
@@ -21,10 +23,11 @@ from unwrap.job import Job
 from unwrap.job_regions import PartMark, RegionMark
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
-from unwrap.make import finish, flatten_mark, lay_flat_at_once, not_over_itself, ready_patch, relieved
+from unwrap.make import finish, flatten_mark, lay_flat, lay_flat_at_once, ready_patch
+from unwrap.page.aside import Aside, Dropped, go_on
 from unwrap.page.session import GROWN_KEYS, Session
 from unwrap.page.upright import beside, upright
-from unwrap.parting import may_part, parted, with_parts
+from unwrap.parting import with_parts
 from unwrap.progress import Stopwatch
 from unwrap.regions.region import Patch
 from unwrap.sheet.outline import direction_on, outline_of
@@ -77,10 +80,13 @@ class WorkingOut:
     Parameters
     ----------
     session : Session
+    aside : Aside
+        Whom whole pieces are given to; first shapes are worked out here.
     """
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, aside: Aside) -> None:
         self.session = session
+        self.aside = aside
         self._laid: dict[str, Laid] = {}
         self._painted: dict[str, tuple[str, tuple[Paints, list[str], str | None]]] = {}
         self._patches: dict[str, Patch] = {}
@@ -112,15 +118,16 @@ class WorkingOut:
         marks = [[m.model_dump() for m in job.marks_for(getattr(job, kind), mark)] for kind in _MARKS]
         shapes = [self._shape_key(job, other) for other in self._partners(job, mark)]
         limits = job.print.min_line, job.print.min_gap
-        return _digest((shapes, marks, self._drawings(job), limits))
+        return _digest((shapes, marks, self.drawings(job), limits))
 
     def _weighed(self, job: Job, mark: RegionMark) -> str:
         """Names the livery that has a say in where a region's cuts go."""
         kinds = (job.lining, job.band, job.lettering)
         marks = [m.model_dump() for kind in kinds for m in job.marks_for(kind, job.original_of(mark))]
-        return _digest((marks, self._drawings(job)))
+        return _digest((marks, self.drawings(job)))
 
-    def _drawings(self, job: Job) -> list[Any]:
+    def drawings(self, job: Job) -> list[Any]:
+        """The job's artwork, and when each drawing was last saved."""
         return [(m.model_dump(), _saved(self.session.folder / m.file)) for m in job.artwork]
 
     def _partners(self, job: Job, mark: RegionMark) -> list[RegionMark]:
@@ -141,6 +148,8 @@ class WorkingOut:
         grown = self.grown_key(job, mark)
         try:
             return self._finished(job, mark, self._laid_flat(job, mark), key, grown)
+        except Dropped:
+            raise
         except BadInput as error:
             return Worked(key, grown, error=str(error))
         except Exception as error:  # one region that fails must not end the page
@@ -149,13 +158,18 @@ class WorkingOut:
 
     def at_once(self, job: Job, mark: RegionMark, key: str) -> Iterator[Worked]:
         """What can be shown while the whole is worked out: the shape of least work, or the former cuts."""
-        with suppress(Exception):  # the whole says what is wrong
+        try:
             yield from self._at_once(job, mark, key, self.grown_key(job, mark))
+        except Dropped:
+            raise
+        except Exception:
+            return  # the whole says what is wrong
 
     def _at_once(self, job: Job, mark: RegionMark, key: str, grown: str) -> Iterator[Worked]:
         known = self._laid.get(self._shape_key(job, mark))
         if known is None and mark.mirror_of is None:
             patch = self._patch(job, mark)
+            go_on()
             flat = lay_flat_at_once(job, mark, patch)
             yield Worked(f"first of {key}", grown, (upright(_sketch(job, mark, patch, flat)),), first=True)
             if not flat.beyond.any():  # nothing to even out and nothing to cut: the full shape already
@@ -171,6 +185,7 @@ class WorkingOut:
         self, job: Job, mark: RegionMark, laid: Laid, key: str, grown: str, first: bool = False
     ) -> Worked:
         paints, remarks, error = self._dressed(_only_on(job, mark), mark, laid, first)
+        go_on()
         pieces = [
             upright(finish(job, Flattened(part.mark, part.patch, part.flat, part.under, part.over), laid_on))
             for part, laid_on in zip(laid.parts, (paints[part.mark.name] for part in laid.parts), strict=True)
@@ -199,9 +214,9 @@ class WorkingOut:
 
     def _own(self, job: Job, mark: RegionMark) -> list[Flattened]:
         patch = self._patch(job, mark)
-        flat = relieved(job, mark, patch, self.session.on_bench().body, self.session.folder)
-        parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
-        return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
+        weights = cut_cost(job, mark, patch, self.session.on_bench().body, self.session.folder)
+        parts: list[Flattened] = self.aside.call(lay_flat, job, mark, patch, *weights)
+        return parts
 
     def _reflected(self, job: Job, mark: RegionMark) -> list[Flattened]:
         """A reflection, part by part as its original is parted."""
@@ -221,7 +236,9 @@ class WorkingOut:
         if patch is None:
             if len(self._patches) > MOST_KEPT:
                 self._patches.clear()
-            patch = self._patches[shape] = ready_patch(job, mark, self.session.region(mark, job))
+            region = self.session.region(mark, job)
+            go_on()
+            patch = self._patches[shape] = ready_patch(job, mark, region)
         return patch
 
     # -------------------------------------------------------------- livery
@@ -250,17 +267,28 @@ class WorkingOut:
             original = next((m.mirror_of or name for m in job.region if m.name == name), None)
             if len(group.parts) > 1 and original is not None:
                 job = with_parts(job, original, len(group.parts))
-        body, folder = self.session.on_bench().body, self.session.folder
-        said: str | None = None
-        for what in (job, *_without_one(job)):
-            try:
-                return *dress(what, carries, body, folder), said
-            except Exception as error:
-                if not isinstance(error, BadInput):
-                    traceback.print_exc()
-                    error = BadInput(f'region "{mark.name}": this livery could not be laid ({error}).')
-                said = said or str(error)
-        return dress(_filled(job), carries, body, folder)[0], [], said
+        go_on()
+        given = job, mark.name, carries, self.session.on_bench().body, self.session.folder
+        if first:
+            return dressed(*given)
+        laid_on: tuple[Paints, list[str], str | None] = self.aside.call(dressed, *given)
+        return laid_on
+
+
+def dressed(
+    job: Job, name: str, carries: dict[str, Carry], body: Body, folder: Path
+) -> tuple[Paints, list[str], str | None]:
+    """Flat pieces with their livery, as `dress` lays it; without what does not fit, and why it does not."""
+    said: str | None = None
+    for what in (job, *_without_one(job)):
+        try:
+            return *dress(what, carries, body, folder), said
+        except Exception as error:
+            if not isinstance(error, BadInput):
+                traceback.print_exc()
+                error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
+            said = said or str(error)
+    return dress(_filled(job), carries, body, folder)[0], [], said
 
 
 def _sketch(job: Job, mark: RegionMark, patch: Patch, flat: FlatPiece) -> Piece:
