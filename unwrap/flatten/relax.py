@@ -22,6 +22,7 @@ SQUASHED = 0.02  # a development that squashes no face below this is a better st
 # Needles are held no lower than this against their base while the worst strain is lowered: a step stops short
 # of the first flip, and would otherwise be no longer than the lowest needle is high.
 LOW = 1e-4
+AT_REST = 1e-9  # a shape that strains no face by more is what a step would end at, to rounding
 ENOUGH = 1e-5  # the work's last step promises no more than this share of it
 
 
@@ -92,9 +93,11 @@ def relax(
     points = None if start is None else (start - start.mean(axis=0)) / size
     if points is None or not _unflipped(metric, points):
         points = _first(metric, surface, problem)
-    points, steps = minimise(problem, Work(), points, tolerance=ENOUGH)
+    stretch, steps = strain(surface, points, faces).stretch, 0
+    if np.abs(stretch - 1.0).max() > AT_REST:
+        points, steps = minimise(problem, Work(), points, tolerance=ENOUGH)
+        stretch = strain(surface, points, faces).stretch
     least = points
-    stretch = strain(surface, points, faces).stretch
     if thorough and float(excess(stretch, film).max()) > 1.0:
         points, more = _evened_out(problem, points, film)
         steps += more

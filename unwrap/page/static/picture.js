@@ -1,6 +1,8 @@
 // Pictures of a flat piece: what is printed on it, or its strain. The same picture is
 // shown on the sheet beside the body and laid on the body.
 
+import { facesOf, inStroke } from "./cells.js";
+
 const LARGEST = 2048; // pixels along a side
 const FINEST = 14; // pixels per mm
 
@@ -28,67 +30,50 @@ export function printed(found) {
     made.pen.fill(new Path2D(paint.path), "evenodd");
   }
   made.pen.restore();
-  hatch(made, beyond(found), DARK_AND_LIGHT);
+  if (found.shades.some((shade, i) => i % 4 === 3 && shade)) shade(made, found, false, DARK_AND_LIGHT);
   return made;
 }
 
 export function strained(found) {
   const made = blank(found.piece);
-  const { pen, perMm } = made;
-  const { points, faces, shades } = found;
-  pen.lineWidth = 0.8 / perMm; // closes the hairlines between faces
-  pen.lineJoin = "round";
-  for (let f = 0; f < faces.length; f += 3) {
-    const s = 4 * f / 3;
-    const path = new Path2D();
-    addFace(path, points, faces, f);
-    pen.fillStyle = pen.strokeStyle = `rgb(${shades[s]},${shades[s + 1]},${shades[s + 2]})`;
-    pen.fill(path);
-    pen.stroke(path);
-  }
-  hatch(made, beyond(found), LIGHT_ONLY);
+  shade(made, found, true, LIGHT_ONLY);
   return made;
 }
 
-// The faces that ask more than the film takes up; null where there are none.
-function beyond({ points, faces, shades }) {
-  const path = new Path2D();
-  let any = false;
-  for (let f = 0; f < faces.length; f += 3) {
-    if (!shades[4 * f / 3 + 3]) continue;
-    addFace(path, points, faces, f);
-    any = true;
-  }
-  return any ? path : null;
-}
+const DARK = [27, 31, 35], LIGHT = [255, 255, 255];
+// Strokes of the hatching where a face asks more than the film takes up: colour, and width and
+// place as shares of its step.
+const LIGHT_ONLY = [[LIGHT, 0.22, 0]];
+const DARK_AND_LIGHT = [[LIGHT, 0.26, 0], [DARK, 0.12, 0.19]]; // seen on any livery
 
-function addFace(path, points, faces, f) {
-  for (let k = 0; k < 3; k++) {
-    const v = 2 * faces[f + k];
-    if (k) path.lineTo(points[v], points[v + 1]); else path.moveTo(points[v], points[v + 1]);
-  }
-  path.closePath();
-}
-
-// Strokes of the hatching: colour, and width and place as shares of its step.
-const LIGHT_ONLY = [["#fff", 0.22, 0]];
-const DARK_AND_LIGHT = [["#fff", 0.26, 0], ["#1b1f23", 0.12, 0.19]]; // seen on any livery
-
-function hatch({ pen, frame, perMm }, area, strokes) {
-  if (!area) return;
-  const [left, bottom, width, height] = frame;
-  const step = Math.max(0.7, 7 / perMm);
-  pen.save();
-  pen.clip(area);
-  for (const [colour, wide, aside] of strokes) {
-    pen.beginPath();
-    for (let x = left - height + aside * step; x < left + width; x += step) {
-      pen.moveTo(x, bottom);
-      pen.lineTo(x + height, bottom + height);
+// Lay the hatching over a picture, and below it each face's colour by its strain, if those are wanted.
+function shade(made, found, coloured, strokes) {
+  const { canvas, pen, perMm } = made, { width, height } = canvas, { shades } = found;
+  const cells = facesOf(made, found), step = Math.max(0.7 * perMm, 7);
+  const image = new ImageData(width, height), { data } = image;
+  for (let y = 0, i = 0; y < height; y++) {
+    for (let x = 0; x < width; x++, i++) {
+      if (!cells[i]) continue;
+      const face = 4 * (cells[i] - 1), to = 4 * i;
+      if (coloured) {
+        for (let k = 0; k < 3; k++) data[to + k] = shades[face + k];
+        data[to + 3] = 255;
+      }
+      if (!shades[face + 3]) continue;
+      for (const [colour, wide, aside] of strokes) {
+        const over = 255 * inStroke(x, y, step, wide, aside);
+        if (!over) continue;
+        const under = data[to + 3] * (1 - over / 255);
+        for (let k = 0; k < 3; k++) data[to + k] = (data[to + k] * under + colour[k] * over) / (under + over);
+        data[to + 3] = under + over;
+      }
     }
-    pen.strokeStyle = colour;
-    pen.lineWidth = wide * step;
-    pen.stroke();
   }
+  const layer = document.createElement("canvas");
+  [layer.width, layer.height] = [width, height];
+  layer.getContext("2d").putImageData(image, 0, 0);
+  pen.save();
+  pen.resetTransform();
+  pen.drawImage(layer, 0, 0);
   pen.restore();
 }
