@@ -138,3 +138,23 @@ def test_what_cannot_be_is_said_at_its_field(marked: Visit, job: Path) -> None:
     assert marked.said() == "" and job.read_text() == text
     put(marked, "Margin, sheets in hand", "Margin", "5", "window.markingPage.state().print.margin === 5")
     assert marked.page.locator(".refused").count() == 0
+
+
+@needs_chromium
+def test_what_is_pressed_while_a_change_is_being_saved_comes_after_it(marked: Visit, job: Path) -> None:
+    now = "window.markingPage.state()"
+    press = "([key, times]) => { for (let i = 0; i < times; i++) document.querySelector(`[data-key='${key}']`).click(); }"
+    marked.page.evaluate(press, ["lining 0 corners more", 3])
+    marked.page.evaluate(press, ["lining 0 more", 2])
+    marked.page.evaluate(press, ["lettering 0 remove", 2])  # the second finds nothing to remove
+    marked.until(f"{now}.lettering.length === 0")
+    lining = tomllib.loads(job.read_text())["lining"][0]
+    assert list(lining["corners"]) == ["top front", "top rear", "bottom front"]
+    assert len(lining["lines"]) == 5 and marked.said() == ""
+    marked.page.evaluate(press, ["lining 0 remove 0", 1])
+    marked.page.evaluate(press, ["lining 0 remove 2", 1])  # as it was counted when it was pressed
+    marked.until(f"{now}.lining[0].lines.length === 3")
+    assert marked.state()["lining"][0]["lines"] == [lining["lines"][1], *lining["lines"][3:]]
+    marked.page.evaluate("for (let i = 0; i < 8; i++) document.getElementById('undo').click()")
+    marked.until(f"!{now}.lining[0].corners && {now}.lining[0].lines.length === 1")
+    assert marked.said() == ""

@@ -86,6 +86,9 @@ def test_nothing_for_a_screen_reader_to_stumble_over(visit: Visit) -> None:
         visit.page.get_by_role("button", name=f"{name}: where I click").click()
         visit.click_at((9.0, APOTHEM, 1.0))
         visit.settle()
+    visit.press("One more corner")
+    visit.press("One more corner")
+    visit.page.get_by_label("Corner 2, its edges").wait_for()
     for name in ("Outline", "Shadow"):
         visit.page.get_by_label(name, exact=True).check()
         visit.page.get_by_label(f"{name}'s colour", exact=True).wait_for()

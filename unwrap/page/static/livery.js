@@ -1,7 +1,8 @@
 // Fills, lining, bands and lettering on the chosen region.
 
-import { setting, settings } from "./fields.js";
+import { setting, settings, valuesOf } from "./fields.js";
 import { button, check, colour, details, make, rebuild } from "./forms.js";
+import { placeOf, store } from "./store.js";
 
 const TITLES = { fill: "Fill", lining: "Lining", band: "Band", lettering: "Lettering" };
 const DARK = "#1d3b4f", LIGHT = "#e9d8a6";
@@ -34,13 +35,14 @@ function fresh(kind, state, region) {
 }
 
 function markForm({ kind, number, mark }, state, region, act) {
-  const set = (values) => act.change("set mark", { kind, number, values });
+  const now = () => placeOf(store.state[kind], number, mark, state[kind].length);
+  const set = (values) => act.change("set mark", () => now() >= 0 && { kind, number: now(), values: valuesOf(values, store.state[kind][now()]) });
   const key = `${kind} ${number}`, title = TITLES[kind];
   const [open, closed] = [true, false].map((plain) => settings(act.table[kind].filter(({ heading }) => plain === !heading), mark, set, { key, place: act.place, bounds: state.body }));
   return make("fieldset", {}, make("legend", { textContent: mark.text ? `${title}: ${mark.text}` : title }),
     ...open, mark.lines ? lineSet(mark.lines, set, key) : null, ...closed,
     onRegions(mark, state, region, set, key),
-    button(`Remove this ${title.toLowerCase()}`, () => act.change("remove mark", { kind, number }), { data: { key: `${key} remove` } }));
+    button(`Remove this ${title.toLowerCase()}`, () => act.change("remove mark", () => now() >= 0 && { kind, number: now() }), { data: { key: `${key} remove` } }));
 }
 
 // The regions that a mark lies on; a reflection takes it from its original.
@@ -49,8 +51,9 @@ function onRegions(mark, state, region, set, key) {
   const others = mark.region.filter((name) => name !== region.name);
   const boxes = state.regions.filter((other) => !other.mirror_of || mark.region.includes(other.name)).map(({ name }) => {
     const box = check(`${key} on ${name}`, mark.region.includes(name), (on) => {
-      const names = state.regions.map((one) => one.name).filter((one) => (one === name ? on : mark.region.includes(one)));
-      if (names.length) set({ region: names.length > 1 ? names : names[0] }); else box.checked = true;
+      const names = (there) => state.regions.map((one) => one.name).filter((one) => (one === name ? on : there.includes(one)));
+      if (!names(mark.region).length) { box.checked = true; return; }
+      set(({ region: there }) => ({ region: names(there).length > 1 ? names(there) : names(there)[0] ?? name }));
     });
     return make("label", {}, box, name);
   });
@@ -60,16 +63,22 @@ function onRegions(mark, state, region, set, key) {
 
 // Lines and gaps, the outer edge first.
 function lineSet(lines, set, key) {
-  const plain = lines.map((line) => (line.gap === undefined ? { width: line.width, colour: line.colour } : { gap: line.gap }));
-  const put = (i, entry) => set({ lines: plain.map((old, k) => (k === i ? { ...old, ...entry } : old)) });
+  const plain = plainly(lines);
+  const change = (i, how) => set((now) => {
+    const there = plainly(now.lines), place = placeOf(there, i, plain[i], plain.length);
+    return { lines: place < 0 ? there : how(there, place) };
+  });
+  const put = (i, entry) => change(i, (there, place) => there.map((old, k) => (k === place ? { ...old, ...entry } : old)));
   const rows = plain.map((line, i) => {
     const what = line.gap === undefined ? "width" : "gap", name = `${what === "gap" ? "Gap" : "Line"} ${i + 1}`;
     const wide = setting({ key: what, label: "", kind: "number" }, line, (values) => put(i, values), { key: `${key} line ${i}` }).querySelector("input");
     wide.setAttribute("aria-label", `${name}, width in mm`);
     return make("li", {}, make("span", { className: "axis", textContent: name.split(" ")[0] }), wide, "mm",
       what === "width" ? colour(`${key} line colour ${i}`, line.colour, (c) => put(i, { colour: c }), `Colour of line ${i + 1}`) : null,
-      plain.length > 1 ? button("Remove", () => set({ lines: plain.filter((_, k) => k !== i) }), { data: { key: `${key} remove ${i}` }, ariaLabel: `Remove ${name.toLowerCase()}` }) : null);
+      plain.length > 1 ? button("Remove", () => change(i, (there, place) => there.filter((_, k) => k !== place)), { data: { key: `${key} remove ${i}` }, ariaLabel: `Remove ${name.toLowerCase()}` }) : null);
   });
   return make("div", {}, make("ol", { className: "lines" }, ...rows), make("div", { className: "row" },
-    button("One more line", () => set({ lines: [...plain, { gap: 0.4 }, { width: 0.3, colour: LIGHT }] }), { data: { key: `${key} more` } })));
+    button("One more line", () => set((now) => ({ lines: [...plainly(now.lines), { gap: 0.4 }, { width: 0.3, colour: LIGHT }] })), { data: { key: `${key} more` } })));
 }
+
+const plainly = (lines) => lines.map((line) => (line.gap === undefined ? { width: line.width, colour: line.colour } : { gap: line.gap }));

@@ -3,7 +3,7 @@
 import { send, sendForBytes } from "./ask.js";
 import { boxLimits } from "./drawn.js";
 import { button } from "./forms.js";
-import { asShape, chosenRegion, freshName, store } from "./store.js";
+import { asShape, chosenRegion, freshName, regionNamed, store } from "./store.js";
 
 const PROMPTS = {
   mark: "Click the body where the region is to be.",
@@ -14,7 +14,7 @@ const PROMPTS = {
 };
 
 export class Marking {
-  // `page` has: change(what, how), refresh(state), choose(name), paint(), say(sentence), prompt(sentence)
+  // `page` has: change(what, how), choose(name), paint(), say(sentence), prompt(sentence)
   constructor(view, tools, asking, page) {
     Object.assign(this, { view, tools, asking, page, placing: null, wanted: null, trying: false });
     for (const one of tools) one.addEventListener("click", () => this.take(view.tool === one.dataset.tool ? null : one.dataset.tool));
@@ -75,7 +75,7 @@ export class Marking {
     store.shapes.set(name, { ...shape, shape: "glance" });
     store.state.regions.push({ name, at, within: {}, shape: "glance", key: "glance", doneKey: null });
     this.page.paint();
-    await this.page.refresh(await send("change", { revision: store.state.revision, what: "add region", name, values: { at } }));
+    await this.page.change("add region", { name, values: { at } });
   }
 
   async join(tool, at) {
@@ -84,8 +84,10 @@ export class Marking {
     if (await this.page.change(tool === "add" ? "add place" : "leave out place", { name: region.name, at })) this.take(null);
   }
 
+  // `values` tells from the region as it is then what it is to be.
   reshape(values) {
-    return this.page.change("trim region", { name: store.chosen, values });
+    const name = store.chosen;
+    return this.page.change("trim region", () => regionNamed(name) && { name, values: values(regionNamed(name)) });
   }
 
   // ---------------------------------------------------------------- trying
@@ -118,7 +120,7 @@ export class Marking {
   }
 
   trimmed(within, done) {
-    if (done) this.reshape({ within });
+    if (done) this.reshape(() => ({ within }));
     else this.attempt({ within });
   }
 
@@ -135,11 +137,13 @@ export class Marking {
   }
 
   async trim(way) {
-    const region = chosenRegion();
     const { view, corners, kind } = this.view.round;
     const box = kind === "box" && way === "keep";
-    const trim = [...region.trim.map(({ view, keep, drop }) => (keep ? { view, keep } : { view, drop })), { view, [way]: corners }];
-    const values = box ? { within: { ...region.within, ...boxLimits(view, corners) } } : { trim };
+    const values = ({ within, trim }) => (box ? { within: { ...within, ...boxLimits(view, corners) } }
+      : { trim: [...trim.map(asWritten), { view, [way]: corners }] });
     if (await this.reshape(values)) this.take(null);
   }
 }
+
+// A line drawn round, as the job has it.
+export const asWritten = ({ view, keep, drop }) => (keep ? { view, keep } : { view, drop });

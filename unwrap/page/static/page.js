@@ -34,7 +34,7 @@ const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"
 const flat = new Flat($("flat"), $("flat-ruler"), $("scale"), (place) => pointing.onFlat(place));
 const pointing = new Pointing(view, flat, (text) => { $("under").textContent = text; });
 const marking = new Marking(view, document.querySelectorAll("[data-tool]"), $("asking"), {
-  change, refresh, choose, say, paint, prompt: (text) => { $("prompt").textContent = text; },
+  change, choose, say, paint, prompt: (text) => { $("prompt").textContent = text; },
 });
 
 // ------------------------------------------------------------------ saying
@@ -46,8 +46,7 @@ function say(sentence) {
 
 // True where it went well; else the sentence is shown, at the field that was changed if there is
 // one, and what is on the page is made true again.
-async function guarded(doing) {
-  const field = lastChanged();
+async function guarded(doing, field = lastChanged()) {
   try {
     say(null);
     await doing();
@@ -98,12 +97,27 @@ async function refresh(next, keepSentence = false, coming = null) {
   showFlat();
 }
 
+// One change after another, each of the job as the one before has left it.
+let turn = Promise.resolve();
+let waiting = 0;
+
+function inTurn(doing) {
+  const field = lastChanged();
+  waiting += 1;
+  turn = turn.then(() => guarded(doing, field)).finally(() => { waiting -= 1; });
+  return turn;
+}
+
+// `how` tells what is asked for once it is its turn, from the job as it is then; null for nothing.
 function change(what, how) {
-  return guarded(async () => refresh(await send("change", { revision: store.state.revision, what, ...how })));
+  return inTurn(async () => {
+    const asked = typeof how === "function" ? how() : how;
+    if (asked) await refresh(await send("change", { revision: store.state.revision, what, ...asked }));
+  });
 }
 
 function step(steps) {
-  return guarded(async () => refresh(await send("step", { revision: store.state.revision, steps })));
+  return inTurn(async () => refresh(await send("step", { revision: store.state.revision, steps })));
 }
 
 function choose(name) {
@@ -116,8 +130,10 @@ function choose(name) {
 }
 
 function rename(name, renamed) {
-  store.chosen = renamed;
-  return change("set region", { name, values: { name: renamed } });
+  return change("set region", () => {
+    store.chosen = renamed;
+    return { name, values: { name: renamed } };
+  });
 }
 
 function reflect(name) {
@@ -125,7 +141,7 @@ function reflect(name) {
   return change("add region", { name: freshName(other), values: { mirror_of: name } });
 }
 
-const dropFile = (address, file, query = {}) => guarded(async () => {
+const dropFile = (address, file, query = {}) => inTurn(async () => {
   const asked = new URLSearchParams({ ...query, revision: store.state.revision, name: file.name });
   await refresh(await sendFile(`${address}?${asked}`, file));
 });
@@ -239,5 +255,5 @@ window.markingPage = {
   piece: () => store.pieces.get(store.chosen),
   coloured: () => painting.coloured,
   drawn: () => drawing.finish(),
-  settled: () => Boolean(store.state) && !store.state.busy && store.state.regions.every((region) => region.key === region.doneKey),
+  settled: () => Boolean(store.state) && !waiting && !store.state.busy && store.state.regions.every((region) => region.key === region.doneKey),
 };

@@ -1,14 +1,15 @@
 // The settings of the chosen region.
 
-import { setting, settings } from "./fields.js";
+import { setting, settings, valuesOf } from "./fields.js";
 import { button, choice, colour, details, field, make, rebuild, text } from "./forms.js";
+import { placeOf, regionNamed } from "./store.js";
 
 const FILMS = ["as the job", "floated", "set", "softened", "measured"];
 
 // `act` has: table, change(what, how), attempt(values), rename(name, renamed), reflect(name), place(prompt, then)
 export function showSettings(part, state, region, act) {
   if (!region) { rebuild(part); return; }
-  const set = (values) => act.change("set region", { name: region.name, values });
+  const set = (values) => act.change("set region", () => regionNamed(region.name) && { name: region.name, values: valuesOf(values, regionNamed(region.name).own) });
   const reflected = state.regions.some((other) => other.mirror_of === region.name);
   rebuild(part,
     make("h2", { textContent: region.name }),
@@ -71,9 +72,13 @@ function trims(region, state, set) {
 
 // What was added, taken away and drawn round, each to be taken back.
 function joined(region, set) {
+  const without = (list, i, former) => {
+    const gone = placeOf(list ?? [], i, former[i], former.length), left = (list ?? []).filter((_, k) => k !== gone);
+    return left.length ? left : null;
+  };
   const place = (at) => at.map((v) => v.toFixed(1)).join(", ");
   const line = (said, key, i) => make("li", {}, make("span", { textContent: said }),
-    button("Remove", () => set({ [key]: region[key].length > 1 ? region[key].filter((_, k) => k !== i) : null }),
+    button("Remove", () => set((now) => ({ [key]: without(now[key], i, region[key]) })),
       { data: { key: `${key} ${i}` }, ariaLabel: `Remove: ${said}` }));
   const lines = [
     ...region.also.map((at, i) => line(`Also from ${place(at)}`, "also", i)),

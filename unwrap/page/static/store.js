@@ -28,6 +28,14 @@ export function take(next) {
 export const regionNamed = (name) => store.state?.regions.find((region) => region.name === name) ?? null;
 export const chosenRegion = () => regionNamed(store.chosen);
 
+// Where an entry of a list is now that other changes may have come before; -1 where it is gone.
+export function placeOf(list, place, was, count) {
+  const same = (entry) => JSON.stringify(entry) === JSON.stringify(was);
+  if (list[place] !== undefined && same(list[place])) return place;
+  const found = list.findIndex(same);
+  return found < 0 && list.length === count ? place : found; // as many as before: it was changed where it stands
+}
+
 export function freshName(stem) {
   let name = stem;
   for (let i = 2; regionNamed(name); i++) name = `${stem} ${i}`;

@@ -1,15 +1,16 @@
 // What belongs to the whole job: film, scale, body, sheet and printer, drawings, and the job file itself.
 
-import { setting, settings } from "./fields.js";
+import { setting, settings, valuesOf } from "./fields.js";
 import { button, choice, details, field, make, rebuild, text } from "./forms.js";
 import { film } from "./settings.js";
+import { placeOf, store } from "./store.js";
 
 const SHEETS = ["A6", "A5", "A4", "A3", "Letter"];
 const VIEWS = ["left", "right", "front", "rear", "top"];
 
 // `act` has: table, change(what, how), place(prompt, then), sendFile(address, file, query), seen() -> the view that is shown
 export function showWhole(part, state, act) {
-  const set = (section) => (values) => act.change("set section", { section, values });
+  const set = (section) => (values) => act.change("set section", () => ({ section, values: valuesOf(values, store.state[section] ?? {}) }));
   rebuild(part, make("h2", { textContent: "The whole job" }),
     film("film", state.film, set("film"), false),
     sheet(state.print, set("print")),
@@ -34,9 +35,13 @@ function sheet({ sheet = "A4" }, set) {
 
 // A list of one kind of mark that lies on no region of its own, each with its fields.
 function listed(kind, state, act, title, removing) {
-  return state[kind].map((mark, number) => make("fieldset", {}, make("legend", { textContent: title(mark, number) }),
-    ...settings(act.table[kind], mark, (values) => act.change("set mark", { kind, number, values }), { key: `${kind} ${number}`, place: act.place }),
-    button(removing, () => act.change("remove mark", { kind, number }), { data: { key: `${kind} remove ${number}` } })));
+  return state[kind].map((mark, number) => {
+    const now = () => placeOf(store.state[kind], number, mark, state[kind].length);
+    const set = (values) => act.change("set mark", () => now() >= 0 && { kind, number: now(), values: valuesOf(values, store.state[kind][now()]) });
+    return make("fieldset", {}, make("legend", { textContent: title(mark, number) }),
+      ...settings(act.table[kind], mark, set, { key: `${kind} ${number}`, place: act.place }),
+      button(removing, () => act.change("remove mark", () => now() >= 0 && { kind, number: now() }), { data: { key: `${kind} remove ${number}` } }));
+  });
 }
 
 // Handrail knobs, pipes and the like that the film must go round.
