@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+import traceback
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -12,6 +13,7 @@ import numpy as np
 from unwrap.alongside import Alongside
 from unwrap.body.body import Body
 from unwrap.body.views import draw_view
+from unwrap.errors import BadInput
 from unwrap.job import Job
 from unwrap.job_livery import BandMark, LetteringMark, LiningMark
 from unwrap.livery.artwork import lay_artwork
@@ -149,6 +151,31 @@ def _letterings(job: Job, carries: Mapping[str, Carry], body: Body, number: int)
             over = (x, 2 * body.middle - y, z)
             found.append(_Laying(_lay_lettering, (lettering, over, number), names))
     return found
+
+
+def dress_what_fits(
+    job: Job, name: str, carries: dict[str, Carry], body: Body, folder: Path
+) -> tuple[Paints, list[str], str | None]:
+    """One region's livery as `dress` lays it, without what does not fit, and the sentence that says why."""
+    said: str | None = None
+    for what in (job, *_without_one(job)):
+        try:
+            return *dress(what, carries, body, folder), said
+        except Exception as error:
+            if not isinstance(error, BadInput):
+                traceback.print_exc()
+                error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
+            said = said or str(error)
+    fills = job.model_copy(update={kind: [] for kind in ("lining", "band", "artwork", "lettering")})
+    return dress(fills, carries, body, folder)[0], [], said
+
+
+def _without_one(job: Job) -> Iterator[Job]:
+    """The job without one of its marks, what was likely added last first."""
+    for kind in ("lettering", "artwork", "band", "lining"):
+        marks = getattr(job, kind)
+        for number in range(len(marks) - 1, -1, -1):
+            yield job.model_copy(update={kind: [*marks[:number], *marks[number + 1 :]]})
 
 
 def _there(regions: Sequence[str], carries: Mapping[str, object]) -> list[str]:

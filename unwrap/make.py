@@ -14,20 +14,19 @@ from pathlib import Path
 import numpy as np
 
 from unwrap.alongside import Alongside, timed
-from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.arrays import IntArray
 from unwrap.bench import Bench, Flattened, NumberedSet, Result
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
-from unwrap.flatten import flatten
-from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.joint_entries import joint_entries, overlap_entries
 from unwrap.guide.report import build_report
 from unwrap.job import Job, read_job
 from unwrap.job_regions import FittingMark, RegionMark
+from unwrap.lay_flat import lay_flat, lay_flat_if_it_can
 from unwrap.left_out import without
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
@@ -36,7 +35,7 @@ from unwrap.livery.overlaps import plan_overlaps
 from unwrap.livery.paint import Paint
 from unwrap.livery.sharing import share_edges
 from unwrap.output import all_at_once
-from unwrap.parting import BENEATH, may_part, over_reflected, parted, told_of_parts, with_parts
+from unwrap.parting import BENEATH, over_reflected, told_of_parts, with_parts
 from unwrap.progress import Stopwatch, Tell, silent
 from unwrap.regions import default_bridge
 from unwrap.regions.grow import grow_region
@@ -45,7 +44,6 @@ from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.regions.trim import Trim
-from unwrap.relief import relieve
 from unwrap.relief.fitting import fitting_slit
 from unwrap.results import WRITTEN, press_of, write_results
 from unwrap.sheet.layout import lay_out
@@ -187,7 +185,7 @@ def lay_all_flat(
             patch = ready_patch(job, mark, mark_region(bench, mark))
             weights = cut_cost(job, mark, patch, bench.body, bench.folder)
         worth = len(own) > 1 and len(patch.faces) > WORTH_A_HELPER
-        tasks.append(crew.submit(timed, _lay_flat_if_it_can, job, mark, patch, *weights, worth=worth))
+        tasks.append(crew.submit(timed, lay_flat_if_it_can, job, mark, patch, *weights, worth=worth))
     tell("flattening", 0.25)
     found = crew.results(
         tasks, lambda number: tell(f"{own[number].name}: flattening", 0.25 + 0.4 * number / len(own))
@@ -217,33 +215,6 @@ def flatten_mark(
         patch = ready_patch(bench.job, mark, mark_region(bench, mark))
     with watch("flatten"):
         return lay_flat(bench.job, mark, patch, *cut_cost(bench.job, mark, patch, bench.body, bench.folder))
-
-
-def lay_flat(
-    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
-) -> list[Flattened]:
-    """A patch laid flat, with relief cuts where the film needs them; several where it has to be parted.
-
-    The last two are what `cut_cost` tells of where cuts may go.
-    """
-    flat = _relieved(job, mark, patch, cost, keep_clear)
-    parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
-    return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
-
-
-def _lay_flat_if_it_can(
-    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
-) -> tuple[list[Flattened], str]:
-    """A region laid flat; or nothing, and the sentence that says why no piece can be made of it."""
-    try:
-        return lay_flat(job, mark, patch, cost, keep_clear), ""
-    except BadInput as why:
-        return [], str(why)
-    except ValueError as why:
-        return [], (
-            f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
-            "or mend the mesh there."
-        )
 
 
 def _reflected(bench: Bench, mark: RegionMark, original: Flattened, watch: Stopwatch) -> Flattened:
@@ -280,34 +251,6 @@ def mark_region(bench: Bench, mark: RegionMark) -> Region:
 def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
     """Bridge a region's details, see to its openings and open it along a joint."""
     return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
-
-
-def _relieved(
-    job: Job, mark: RegionMark, patch: Patch, cost: FloatArray | None, keep_clear: BoolArray | None
-) -> FlatPiece:
-    return relieve(
-        patch.vertices,
-        patch.faces,
-        job.film_of(mark),
-        cost=cost,
-        keep_clear=keep_clear,
-        most=mark.relief.most,
-    )
-
-
-def not_over_itself(mark: RegionMark, flat: FlatPiece) -> FlatPiece:
-    """The piece, refused if it cannot be printed."""
-    if flat.overlap:
-        raise BadInput(
-            f"region '{mark.name}': it curves so much that every flat shape found lies over itself; "
-            "trim it with within, or mark it as two regions."
-        )
-    return flat
-
-
-def lay_flat_at_once(job: Job, mark: RegionMark, patch: Patch) -> FlatPiece:
-    """A patch's first flat shape, without cuts: least work, whatever the film says to its worst."""
-    return flatten(patch.vertices, patch.faces, job.film_of(mark), thorough=False)
 
 
 def finish(job: Job, flattened: Flattened, paints: Sequence[Paint], under: IntArray | None = None) -> Piece:

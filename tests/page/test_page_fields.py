@@ -143,7 +143,9 @@ def test_what_cannot_be_is_said_at_its_field(marked: Visit, job: Path) -> None:
 @needs_chromium
 def test_what_is_pressed_while_a_change_is_being_saved_comes_after_it(marked: Visit, job: Path) -> None:
     now = "window.markingPage.state()"
-    press = "([key, times]) => { for (let i = 0; i < times; i++) document.querySelector(`[data-key='${key}']`).click(); }"
+    press = """([key, times]) => {
+      for (let i = 0; i < times; i++) document.querySelector(`[data-key='${key}']`).click();
+    }"""
     marked.page.evaluate(press, ["lining 0 corners more", 3])
     marked.page.evaluate(press, ["lining 0 more", 2])
     marked.page.evaluate(press, ["lettering 0 remove", 2])  # the second finds nothing to remove

@@ -121,4 +121,5 @@ class Aside:
 
 def _load() -> None:
     """Load what lays regions flat and dresses them."""
-    import unwrap.make  # noqa: F401
+    import unwrap.dress
+    import unwrap.lay_flat  # noqa: F401

@@ -13,17 +13,17 @@ from typing import Any
 import numpy as np
 
 from unwrap.bench import Flattened
-from unwrap.body.body import Body
 from unwrap.cut_cost import cut_cost
-from unwrap.dress import Paints, dress
+from unwrap.dress import Paints, dress_what_fits
 from unwrap.errors import BadInput
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job
 from unwrap.job_regions import PartMark, RegionMark
+from unwrap.lay_flat import lay_flat, lay_flat_at_once
 from unwrap.livery.carry import Carry
 from unwrap.livery.paint import Paint
-from unwrap.make import finish, flatten_mark, lay_flat, lay_flat_at_once, ready_patch
+from unwrap.make import finish, flatten_mark, ready_patch
 from unwrap.page.aside import Aside, Dropped, go_on
 from unwrap.page.session import GROWN_KEYS, Session
 from unwrap.page.upright import beside, upright
@@ -270,25 +270,9 @@ class WorkingOut:
         go_on()
         given = job, mark.name, carries, self.session.on_bench().body, self.session.folder
         if first:
-            return dressed(*given)
-        laid_on: tuple[Paints, list[str], str | None] = self.aside.call(dressed, *given)
+            return dress_what_fits(*given)
+        laid_on: tuple[Paints, list[str], str | None] = self.aside.call(dress_what_fits, *given)
         return laid_on
-
-
-def dressed(
-    job: Job, name: str, carries: dict[str, Carry], body: Body, folder: Path
-) -> tuple[Paints, list[str], str | None]:
-    """Flat pieces with their livery, as `dress` lays it; without what does not fit, and why it does not."""
-    said: str | None = None
-    for what in (job, *_without_one(job)):
-        try:
-            return *dress(what, carries, body, folder), said
-        except Exception as error:
-            if not isinstance(error, BadInput):
-                traceback.print_exc()
-                error = BadInput(f'region "{name}": this livery could not be laid ({error}).')
-            said = said or str(error)
-    return dress(_filled(job), carries, body, folder)[0], [], said
 
 
 def _sketch(job: Job, mark: RegionMark, patch: Patch, flat: FlatPiece) -> Piece:
@@ -301,19 +285,6 @@ def _sketch(job: Job, mark: RegionMark, patch: Patch, flat: FlatPiece) -> Piece:
 
 def _carried(parts: list[Flattened], weighed: str = "") -> Laid:
     return Laid(tuple(parts), tuple(Carry(part.patch, part.flat) for part in parts), weighed)
-
-
-def _filled(job: Job) -> Job:
-    """The job with no livery but its fills."""
-    return job.model_copy(update={"artwork": [], **{kind: [] for kind in _MARKS if kind != "fill"}})
-
-
-def _without_one(job: Job) -> Iterator[Job]:
-    """The job without one of its marks, what was likely added last first."""
-    for kind in ("lettering", "artwork", "band", "lining"):
-        marks = getattr(job, kind)
-        for number in range(len(marks) - 1, -1, -1):
-            yield job.model_copy(update={kind: [*marks[:number], *marks[number + 1 :]]})
 
 
 def _only_on(job: Job, mark: RegionMark) -> Job:
