@@ -205,3 +205,55 @@ def test_the_examples_stand_every_kind_of_change(path: Path) -> None:
     back = change(back, "remove mark", kind="fill", number=len(data(back)["fill"]) - 1)
     back = change(back, "set section", section="film", values={"state": data(text)["film"]["state"]})
     assert data(back) == data(text)
+
+
+TWO_LINES = """[job]
+name = "a"  # any
+
+# the outer one,
+# in straw
+[[lining]]
+region = "r"  # here
+inset = 1
+lines = [
+  { width = 1, colour = "red" },
+]
+
+[[fill]]
+region = "r"
+colour = "blue"
+
+# about what follows
+
+[[ lining ]] # the inner one
+region = "s"
+inset = 2
+# the end"""
+
+
+def test_marks_change_places_with_their_comments() -> None:
+    after = change(TWO_LINES, "change places", kind="lining", numbers=[0, 1])
+    assert [mark["inset"] for mark in tomllib.loads(after)["lining"]] == [2, 1]
+    assert list(comments(after)) == ["# about what follows", "# the outer one,", "# in straw", "# the end"]
+    lines = after.splitlines()
+    assert lines[lines.index("# in straw") + 1] == "[[lining]]"
+    assert change(after, "change places", kind="lining", numbers=[1, 0]) == TWO_LINES
+
+
+@pytest.mark.parametrize("numbers", [[0, 2], [0, 0], [-1, 0], [0], "01", None])
+def test_marks_that_are_not_there_change_no_places(numbers: object) -> None:
+    with pytest.raises(BadInput, match="no two"):
+        change(TWO_LINES, "change places", kind="lining", numbers=numbers)
+
+
+def test_a_heading_inside_a_text_is_not_mistaken_for_one() -> None:
+    tricky = 'a = """\n[[lining]]\n"""\n' + TWO_LINES
+    with pytest.raises(BadInput, match="told apart"):
+        change(tricky, "change places", kind="lining", numbers=[0, 1])
+
+
+def test_the_whole_text_is_taken_as_it_is() -> None:
+    assert change("broken [", "set text", whole="# new\n") == "# new\n"
+    for how in ({"whole": 3}, {}, {"other": "a"}):
+        with pytest.raises(BadInput, match="without all"):
+            change("", "set text", **how)

@@ -118,6 +118,64 @@ def test_a_line_drawn_round_is_kept_or_taken_out(visit: Visit) -> None:
     assert visit.settle()["regions"][0]["area"] == pytest.approx(area, rel=0.05)
 
 
+def test_single_corners_of_a_line_drawn_round(visit: Visit) -> None:
+    visit.mark("Left", (0.0, APOTHEM, 0.0))
+    visit.press("Draw round")
+    for x, z in ((-20.0, -2.0), (0.0, 2.0), (10.0, -2.0)):
+        visit.click_at((x, 0.0, z))
+    visit.press("Keep only what is inside")
+    visit.until("window.markingPage.state().regions[0].trim.length === 1")
+    visit.press("From a corner")
+    visit.press("Its corners")  # turns to the view that it was drawn on
+    visit.draw([(0.0, 0.0, 2.0), (5.0, 0.0, 3.0)])
+    visit.until("window.markingPage.state().regions[0].trim[0].keep[1][0] > 4")
+    visit.draw([(-5.0, 0.0, -2.0), (-5.0, 0.0, -3.0)])  # the dot between two corners
+    visit.until("window.markingPage.state().regions[0].trim[0].keep.length === 4")
+    dot = visit.page.get_by_role("button", name="Corner 3 of 4")
+    dot.press("ArrowUp")  # once
+    visit.until("window.markingPage.state().regions[0].trim[0].keep[2][1] > -2")
+    corners = visit.state()["regions"][0]["trim"][0]["keep"]
+    wanted = [[-20, -2], [5, 3], [10, -1.9], [-5, -3]]
+    assert corners == [pytest.approx(one, abs=0.15) for one in wanted]
+    x, z = np.array(corners).T
+    area = 0.5 * abs(np.dot(x, np.roll(z, 1)) - np.dot(z, np.roll(x, 1)))
+    assert visit.settle()["regions"][0]["area"] == pytest.approx(area, rel=1e-3)
+    visit.look_for_faults()
+    visit.page.get_by_role("button", name="Corner 4 of 4").press("Delete")
+    visit.until("window.markingPage.state().regions[0].trim[0].keep.length === 3")
+    visit.page.keyboard.press("Escape")
+    assert visit.page.locator(".corner").first.is_hidden()
+
+
+def test_what_lies_over_what_and_the_job_as_it_is_written(visit: Visit, job: Path) -> None:
+    visit.mark("Left", (0.0, APOTHEM, 0.0))
+    for count in (1, 2):
+        visit.press("Add fill")
+        visit.until(f"window.markingPage.state().fill.length === {count}")
+    colour = visit.page.locator("[data-key='fill 1 colour']")
+    colour.fill("#c81414")
+    visit.until("window.markingPage.state().fill[1].colour === '#c81414'")
+    visit.press("Lay it lower")
+    visit.until("window.markingPage.state().fill[0].colour === '#c81414'")
+    visit.page.locator("details[data-key=file] summary").click()
+    area = visit.page.get_by_label("The job file", exact=True)
+    assert area.input_value() == job.read_text()
+    area.fill(area.input_value() + "# mine\n")
+    visit.page.evaluate("document.getElementById('undo').click()")  # what is being written stays
+    visit.page.get_by_text("The job has changed meanwhile").wait_for()
+    visit.press("Save what I wrote")
+    visit.until("window.markingPage.state().text.includes('# mine')")
+    assert visit.state()["fill"][0]["colour"] == "#c81414"
+    job.write_text("[job\n")  # by hand, and wrong
+    visit.until("Boolean(window.markingPage.state().error)")
+    assert "line 1" in visit.said()
+    mended = "[job]\nname = 'b'\nscale = '1:76'\n[body]\nfile = 'prism.stl'\n"
+    area.fill(mended)
+    visit.press("Save what I wrote")
+    visit.until("window.markingPage.state().name === 'b'")
+    assert visit.said() == ""
+
+
 def test_add_and_take_away(visit: Visit) -> None:
     visit.mark("Left", (0.0, APOTHEM, 0.0))
     beside = (0.0, APOTHEM * 0.7071, APOTHEM * 0.7071)

@@ -10,6 +10,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Array, Comment, InlineTable, Item, Table, Whitespace
 
 from unwrap.errors import BadInput
+from unwrap.page.job_order import swapped
 
 MARKS = ("fill", "lining", "band", "lettering", "artwork", "fitting")
 SECTIONS = ("job", "body", "film", "print")
@@ -26,17 +27,24 @@ def change(text: str, what: str, **how: Any) -> str:
         The job file, TOML.
     what : str
         "add region", "set region", "remove region", "add mark", "set mark",
-        "remove mark" or "set section".
+        "remove mark", "change places", "set section" or "set text".
     **how
         What the change needs: `name` and `values` for a region; `kind`, `number`
-        (from 0) and `values` for a mark; `section` and `values` for a section. A value
-        of None takes its key out; "relief.most" is `most` in the table `relief`.
+        (from 0) and `values` for a mark; `kind` and two `numbers` for marks that change
+        places; `section` and `values` for a section; the `whole` text. A value of None
+        takes its key out; "relief.most" is `most` in the table `relief`.
 
     Raises
     ------
     BadInput
         If the text is not TOML, or the region, mark or section is not there.
     """
+    of_text: dict[str, Callable[..., str]] = {"change places": swapped, "set text": _written_anew}
+    if what in of_text:
+        try:
+            return of_text[what](text, **how)
+        except TypeError:
+            raise BadInput(f'"{what}" was asked for without all that it needs.') from None
     changes: dict[str, Callable[..., None]] = {
         "add region": _add_region,
         "set region": _set_region,
@@ -57,6 +65,12 @@ def change(text: str, what: str, **how: Any) -> str:
     except TypeError:
         raise BadInput(f'"{what}" was asked for without all that it needs.') from None
     return tomlkit.dumps(document)
+
+
+def _written_anew(_: str, whole: str) -> str:
+    if not isinstance(whole, str):
+        raise BadInput('"set text" was asked for without all that it needs.')
+    return whole
 
 
 def _add_region(document: tomlkit.TOMLDocument, name: str, values: Mapping[str, Any]) -> None:

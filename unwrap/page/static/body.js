@@ -1,5 +1,6 @@
 // Turning, sliding, zooming, clicking and drawing on the picture of the body.
 
+import { Corners } from "./corners.js";
 import { Drawn } from "./drawn.js";
 import { setRuler } from "./flat.js";
 import { Trims } from "./trims.js";
@@ -8,12 +9,13 @@ const CLICK = 4; // pixels that a press may move and still be a click
 const DRAWING = ["box", "lasso"]; // tools that draw on a straight-on view
 
 export class BodyView {
-  // `on` has: chosen(px), pointed(px or null), trimmed(within, done), drawn(corners or null), turned(view or null)
+  // `on` has: chosen(px), pointed(px or null), trimmed(within, done), drawn(corners or null), moved(number, corners, view), turned(view or null)
   constructor(drawing, camera, elements, on) {
     Object.assign(this, { drawing, camera, on, tool: null, pressed: new Map() });
-    Object.assign(this, elements); // canvas, trims, drawn, here, ruler
+    Object.assign(this, elements); // canvas, trims, corners, drawn, here, ruler
     this.limits = new Trims(elements.trims, this.canvas, camera, on.trimmed);
     this.round = new Drawn(elements.drawn, camera, on.drawn);
+    this.single = new Corners(elements.corners, elements.drawn, this.canvas, camera, on.moved);
     this.listen();
     new ResizeObserver(() => { if (this.canvas.clientWidth) { this.measure(); this.redraw(); } }).observe(this.canvas);
     this.measure();
@@ -34,6 +36,7 @@ export class BodyView {
       setRuler(this.ruler, this.camera.perMm);
       this.limits.place();
       this.round.place();
+      this.single.place();
       this.point(this.pointed);
     });
   }
@@ -51,6 +54,7 @@ export class BodyView {
   setTool(tool) {
     this.tool = tool;
     this.round.clear();
+    this.single.show(null);
     this.canvas.classList.toggle("aiming", Boolean(tool));
     this.trims.hidden = DRAWING.includes(tool); // one thing to draw with at a time
     if (DRAWING.includes(tool) && !this.camera.view) this.look(this.camera.nearestView());

@@ -3,7 +3,7 @@
 
 import { hundredths } from "./trims.js";
 
-const PLANES = { left: [0, 2], right: [0, 2], front: [1, 2], rear: [1, 2], top: [0, 1] };
+export const PLANES = { left: [0, 2], right: [0, 2], front: [1, 2], rear: [1, 2], top: [0, 1] };
 const FINE = 3; // pixels between two places of a line drawn in one go
 const STRAIGHT = 0.8; // pixels that the line may be off after needless corners are left out
 

@@ -67,9 +67,21 @@ const withKey = (part, key) => part.querySelector(`[data-key="${CSS.escape(key)}
 export function rebuild(part, ...children) {
   const key = part.contains(document.activeElement) ? document.activeElement.dataset.key : null;
   const open = new Map([...part.querySelectorAll("details")].map((d) => [d.dataset.key, d.open]));
+  const unsaved = [...part.querySelectorAll("textarea")].filter((area) => area.value !== area.defaultValue);
   part.replaceChildren(...children.filter((child) => child !== null && child !== undefined));
   part.querySelectorAll("details").forEach((d) => { d.open = open.get(d.dataset.key) ?? d.open; });
+  for (const area of unsaved) keepWriting(withKey(part, area.dataset.key), area);
   if (key) withKey(part, key)?.focus();
+}
+
+// What is being written stays, though what it was begun on may have changed.
+function keepWriting(area, former) {
+  if (!area || area.value === former.value) return;
+  const changed = area.value !== former.defaultValue;
+  area.value = former.value;
+  area.setSelectionRange(former.selectionStart, former.selectionEnd);
+  area.dispatchEvent(new Event("input"));
+  if (changed) area.after(make("p", { className: "small warn", role: "status", textContent: "The job has changed meanwhile; saving puts this text in its place." }));
 }
 
 // What was put in last, for the sentence that says why it cannot be.

@@ -42,7 +42,17 @@ function markForm({ kind, number, mark }, state, region, act) {
   return make("fieldset", {}, make("legend", { textContent: mark.text ? `${title}: ${mark.text}` : title }),
     ...open, mark.lines ? lineSet(mark.lines, set, key) : null, ...closed,
     onRegions(mark, state, region, set, key),
-    button(`Remove this ${title.toLowerCase()}`, () => act.change("remove mark", () => now() >= 0 && { kind, number: now() }), { data: { key: `${key} remove` } }));
+    make("div", { className: "row" }, ...moves(kind, number, state, region, act, key), button(`Remove this ${title.toLowerCase()}`, () => act.change("remove mark", () => now() >= 0 && { kind, number: now() }), { data: { key: `${key} remove` } })));
+}
+
+// Of marks of one kind on the same region, the later one lies over the earlier one.
+function moves(kind, number, state, region, act, key) {
+  const same = marksOn(state, region).filter((one) => one.kind === kind).map((one) => one.number), place = same.indexOf(number);
+  const move = (said, other) => other !== undefined && button(said, () => act.change("change places", () => {
+    const now = [number, other].map((n) => placeOf(store.state[kind], n, state[kind][n], state[kind].length));
+    return now.every((n) => n >= 0) && { kind, numbers: now };
+  }), { data: { key: `${key} ${said}` } });
+  return [move("Lay it higher", same[place + 1]), move("Lay it lower", same[place - 1])].filter(Boolean);
 }
 
 // The regions that a mark lies on; a reflection takes it from its original.

@@ -136,6 +136,21 @@ export class Marking {
       button("Leave it", () => this.take(null)));
   }
 
+  // Show the corners of a line of the chosen region's, to be moved.
+  corners(number) {
+    const line = chosenRegion().trim[number];
+    this.take(null);
+    this.view.look(line.view);
+    this.view.single.show(number, line);
+    this.page.prompt("Drag a corner, or a dot between two for a new one; Delete takes one out, Escape ends.");
+  }
+
+  async moved(number, corners, view) {
+    const count = chosenRegion().trim.length;
+    const well = await this.reshape(({ trim }) => (trim.length !== count ? {} : { trim: trim.map((line, k) => (k === number ? { view, [line.keep ? "keep" : "drop"]: corners } : asWritten(line))) }));
+    if (!well && this.view.single.number === number) this.view.single.show(number, chosenRegion()?.trim[number]); // as it was
+  }
+
   async trim(way) {
     const { view, corners, kind } = this.view.round;
     const box = kind === "box" && way === "keep";

@@ -15,7 +15,7 @@ import { Pointing } from "./pointing.js";
 import { figures, showRegions } from "./regions.js";
 import { showSettings } from "./settings.js";
 import { chosenRegion, fetchBody, fetchPieces, fetchShapes, freshName, store, take } from "./store.js";
-import { showWhole } from "./whole.js";
+import { showBroken, showWhole } from "./whole.js";
 
 const $ = (id) => document.getElementById(id);
 const camera = new Camera();
@@ -24,11 +24,12 @@ const painting = new Painting(drawing, () => $("show").value);
 let table = {}; // the settings that have fields, as the program tells them
 let shownForms = ""; // what the forms were built for: they stand as long as that holds
 
-const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), drawn: $("drawn"), here: $("here"), ruler: $("body-ruler") }, {
+const view = new BodyView(drawing, camera, { canvas: $("body"), trims: $("trims"), corners: $("corners"), drawn: $("drawn"), here: $("here"), ruler: $("body-ruler") }, {
   chosen: (px) => guarded(() => marking.click(px)),
   pointed: (px) => pointing.onBody(px),
   trimmed: (within, done) => marking.trimmed(within, done),
   drawn: (corners) => marking.drawn(corners),
+  moved: (number, corners, line) => marking.moved(number, corners, line),
   turned: (now) => document.querySelectorAll("[data-view][aria-pressed]").forEach((one) => one.setAttribute("aria-pressed", String(one.dataset.view === now))),
 });
 const flat = new Flat($("flat"), $("flat-ruler"), $("scale"), (place) => pointing.onFlat(place));
@@ -122,6 +123,7 @@ function step(steps) {
 
 function choose(name) {
   store.chosen = name;
+  view.single.show(null);
   if (name) send("look-at", { name }).catch(() => {});
   showLists();
   painting.outline();
@@ -161,7 +163,7 @@ function showHeader() {
   $("redo").disabled = !state.canRedo;
   $("make").disabled = !state.regions.length;
   $("busy").textContent = state.busy ? `working out ${state.busy}…` : "";
-  $("drop-here").hidden = Boolean(state.body);
+  $("drop-here").hidden = Boolean(state.body) || !state.source;
 }
 
 const item = (said) => make("li", { textContent: said });
@@ -169,7 +171,7 @@ const item = (said) => make("li", { textContent: said });
 function showLists() {
   const { state, chosen } = store, region = chosenRegion();
   const dots = state.regions.map((one, i) => `rgb(${painting.hueOf(one, i)})`);
-  $("no-region").hidden = state.regions.length > 0;
+  $("no-region").hidden = state.regions.length > 0 || !state.source;
   $("hints").replaceChildren(...(state.body?.hints ?? []).map(item));
   showRegions($("regions"), state, chosen, dots, choose);
   $("figures").textContent = figures(region);
@@ -180,15 +182,17 @@ function showLists() {
   if (now === shownForms) return;
   shownForms = now;
   const act = { table, change, place: (prompt, then) => marking.place(prompt, then) };
-  showSettings($("settings"), state, region, { ...act, attempt: (values) => marking.attempt(values), rename, reflect });
+  showSettings($("settings"), state, region, { ...act, attempt: (values) => marking.attempt(values), corners: (number) => marking.corners(number), rename, reflect });
   showLivery($("livery"), state, region, act);
-  if (state.source) showWhole($("whole"), state, { ...act, sendFile: dropFile, seen: () => camera.view });
+  if (!state.source) showBroken($("whole"), state, { change });
+  else showWhole($("whole"), state, { ...act, sendFile: dropFile, seen: () => camera.view });
+  if (view.single.shown) view.single.show(view.single.number, region?.trim?.[view.single.number]);
   view.limits.setWithin(region && !region.mirror_of ? region.within : null, state.body);
 }
 
 function showFlat() {
   const found = store.pieces.get(store.chosen), region = chosenRegion();
-  $("no-piece").textContent = found ? "" : !region ? "Here comes the flat piece of the region that you mark."
+  $("no-piece").textContent = found || !store.state.source ? "" : !region ? "Here comes the flat piece of the region that you mark."
     : region.error ? "" : `The flat piece of ${region.name} is being worked out.`;
   flat.show(found?.piece ?? null, found ? painting.pictureOf(found) : null, $("show").value === "strain");
 }
@@ -202,12 +206,12 @@ $("real-size").addEventListener("click", () => { camera.realSize(); view.redraw(
 $("show").addEventListener("change", () => { showLists(); paint(); showFlat(); });
 document.querySelectorAll("[data-view]").forEach((one) => one.addEventListener("click", () => view.look(one.dataset.view)));
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && (view.tool || marking.placing)) { marking.take(null); return; }
+  if (event.key === "Escape" && (view.tool || marking.placing || view.single.shown)) { marking.take(null); return; }
   if (!(event.ctrlKey || event.metaKey) || event.target.matches("input[type=text], input[type=number]")) return;
   const key = event.key.toLowerCase();
   if (key === "z" || key === "y") { event.preventDefault(); step(key === "y" || event.shiftKey ? 1 : -1); }
 });
-dropped((hovering) => { $("drop-here").hidden = hovering ? false : Boolean(store.state?.body); }, (file) =>
+dropped((hovering) => { $("drop-here").hidden = hovering ? false : Boolean(store.state?.body) || !store.state?.source; }, (file) =>
   (/\.svg$/i.test(file.name) ? dropFile("artwork", file, { view: camera.view ?? "left" }) : dropFile("body", file)));
 
 async function follow() {

@@ -26,7 +26,7 @@ function own(state, region, set, act) {
   const usual = { bridge: region.bridgeUsed.toFixed(2), edge: region.edgeUsed.toFixed(2) };
   return [
     crease(region, set, act),
-    joined(region, set),
+    joined(region, set, act),
     details("trims", "Trimmed to", [trims(region, state, set)], Object.keys(region.within).length > 0),
     ...settings(act.table.region, region.own, set, { key: "region", place: act.place, usual }, { "Edges and details": [film("region film", region.film, set, true)] }),
   ];
@@ -71,19 +71,20 @@ function trims(region, state, set) {
 }
 
 // What was added, taken away and drawn round, each to be taken back.
-function joined(region, set) {
+function joined(region, set, act) {
   const without = (list, i, former) => {
     const gone = placeOf(list ?? [], i, former[i], former.length), left = (list ?? []).filter((_, k) => k !== gone);
     return left.length ? left : null;
   };
   const place = (at) => at.map((v) => v.toFixed(1)).join(", ");
-  const line = (said, key, i) => make("li", {}, make("span", { textContent: said }),
+  const line = (said, key, i, more) => make("li", {}, make("span", { textContent: said }), more,
     button("Remove", () => set((now) => ({ [key]: without(now[key], i, region[key]) })),
       { data: { key: `${key} ${i}` }, ariaLabel: `Remove: ${said}` }));
   const lines = [
     ...region.also.map((at, i) => line(`Also from ${place(at)}`, "also", i)),
     ...region.less.map((at, i) => line(`Without what is at ${place(at)}`, "less", i)),
-    ...region.trim.map(({ view, keep, drop }, i) => line(`${keep ? "Only inside" : "Without"} a line of ${(keep ?? drop).length} corners, ${view}`, "trim", i)),
+    ...region.trim.map(({ view, keep, drop }, i) => line(`${keep ? "Only inside" : "Without"} ${(keep ?? drop).length} corners, ${view}`, "trim", i,
+      button("Its corners", () => act.corners(i), { data: { key: `trim corners ${i}` } }))),
   ];
   if (!lines.length) return null;
   return make("fieldset", {}, make("legend", { textContent: "Added and taken away" }), make("ul", { className: "lines" }, ...lines));

@@ -18,10 +18,22 @@ export function showWhole(part, state, act) {
     details("body", "Body and scale", bodyFields(state, set, act)),
     details("fittings", "Parts already on the model", fittings(state, act)),
     details("drawings", "Drawings laid on the body", drawings(state, act)),
-    details("file", `The job file, ${state.file}`, [
-      make("p", { className: "small", textContent: "It is saved after every change, and can be changed by hand at the same time." }),
-      make("pre", { textContent: state.text, tabIndex: 0 }),
-    ]));
+    details("file", `The job file, ${state.file}`, written(state, act)));
+}
+
+// The job as it is written, to be changed here too: comments, order, all that the job file may hold.
+function written(state, act) {
+  const area = make("textarea", { defaultValue: state.text, rows: 16, spellcheck: false, data: { key: "job text" }, ariaLabel: "The job file" });
+  const save = button("Save what I wrote", () => act.change("set text", { whole: area.value }), { disabled: true, data: { key: "save text" } });
+  area.addEventListener("input", () => { save.disabled = area.value === state.text; });
+  return [
+    make("p", { className: "small", textContent: "It is saved after every change, and can be changed by hand at the same time." }),
+    area, make("div", { className: "row" }, save)];
+}
+
+// All that there is to show of a job that cannot be read: its text, to be mended.
+export function showBroken(part, state, act) {
+  rebuild(part, details("file", `The job file, ${state.file}`, written(state, act), true));
 }
 
 function sheet({ sheet = "A4" }, set) {
