@@ -24,6 +24,8 @@ def lay_flat(
     try:
         flat = _relieved(job, mark, patch, cost, keep_clear)
         parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
+    except BadInput:
+        raise
     except ValueError as why:
         raise BadInput(
             f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
