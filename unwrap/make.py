@@ -7,7 +7,7 @@ at a time: `open_job`, then per region `mark_region`, `ready_patch`, `lay_flat`,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -152,7 +152,7 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
         first.pieces,
         first.sheets,
         joints=joint_entries(met),
-        warnings=[*size_warnings(job, bench.body), *left_out, *remarks],
+        warnings=[*size_warnings(job, bench.body), *_fittings_on_nothing(job, done), *left_out, *remarks],
         seconds=watch.seconds,
         # What a finer or a lighter livery would print better; nothing is wrong with the result.
         extra={
@@ -293,3 +293,13 @@ def _stands_on(fitting: FittingMark, patch: Patch) -> bool:
     at = np.asarray(fitting.at)
     _, _, distance = nearest_on_faces(patch.vertices[patch.faces], at)
     return distance <= max(0.5, 0.5 * fitting.diameter)
+
+
+def _fittings_on_nothing(job: Job, done: Mapping[str, Flattened]) -> list[str]:
+    """A sentence for every fitting that stands on no piece."""
+    return [
+        f"the fitting at ({', '.join(f'{x:g}' for x in fitting.at)}) stands on no piece, so nothing is cut "
+        "for it: give the point where it meets the surface"
+        for fitting in job.fitting
+        if not any(_stands_on(fitting, part.patch) for part in done.values())
+    ]

@@ -156,6 +156,7 @@ def _patch_of(name: str, whole: Patch, sides: Sequence[Side], which: int) -> Pat
     for joint in whole.joints:
         pairs = zip(joint.first.tolist(), joint.second.tolist(), strict=True)
         kept = np.array([(new[a], new[b]) for a, b in pairs if a in new and b in new], dtype=np.int64)
+        kept = _with_made_ends(kept, side)
         if len(kept) > 1:
             joints.append(Joint(*kept.T))
     places = np.array([detail.at for detail in whole.details]).reshape(-1, 3)
@@ -170,6 +171,23 @@ def _patch_of(name: str, whole: Patch, sides: Sequence[Side], which: int) -> Pat
         details=details,
         holes=holes,
     )
+
+
+def _with_made_ends(pairs: IntArray, side: Side) -> IntArray:
+    """A joint's pairs with those that a parting made where it crosses the joint."""
+    made = np.flatnonzero(side.vertex < 0)
+    if len(pairs) == 0 or len(made) < 2:
+        return pairs
+    beside = {tuple(edge) for edge in np.sort(boundary_edges(side.faces), axis=1).tolist()}
+    twins = [made[list(twin)] for twin in cKDTree(side.vertices[made]).query_pairs(ON_LINE)]
+    ends = [pairs[:1], pairs[-1:]]
+    for k, (a, b) in enumerate((ends[0][0], ends[1][0])):
+        for one, two in [*twins, *(twin[::-1] for twin in twins)]:
+            if {(min(one, a), max(one, a)), (min(two, b), max(two, b))} <= beside:
+                ends[k] = np.array([[one, two]])
+    first = [] if (ends[0] == pairs[:1]).all() else [ends[0]]
+    last = [] if (ends[1] == pairs[-1:]).all() else [ends[1]]
+    return np.concatenate([*first, pairs, *last])
 
 
 def _edges_on(flat: FlatPiece, line: FloatArray) -> IntArray:

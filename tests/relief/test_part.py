@@ -39,3 +39,24 @@ def test_what_fits_is_not_parted():
     parted = part(v, f, Film.softened())
     assert len(parted.sides) == 1
     assert parted.partings == ()
+
+
+def test_a_flare_is_parted_round_its_axis_and_each_parting_closes_on_itself():
+    # A funnel opened along a line from foot to rim. Its curvature lies across the lines round the
+    # axis: bands of 3.5 mm ask for a quarter of what the whole does, sectors as much as the whole.
+    across, up = 44, 22
+    turn, share = np.meshgrid(np.linspace(0.0, 2.0 * np.pi, across + 1), np.linspace(0.0, 1.0, up + 1))
+    r = 4.0 + 5.0 * share**2.2
+    v = np.stack([r * np.cos(turn), r * np.sin(turn), 14.0 * share], axis=-1).reshape(-1, 3)
+    v[turn.ravel() > 6.28] = v[turn.ravel() == 0.0]  # to the last bit: one joint, two edges
+    corner = (np.arange(up)[:, None] * (across + 1) + np.arange(across)).ravel()
+    square = np.stack([corner, corner + 1, corner + across + 2, corner + across + 1], axis=1)
+    f = np.concatenate([square[:, [0, 1, 2]], square[:, [0, 2, 3]]])
+    parted = part(v, f, Film.floated())
+    assert parted.within
+    assert len(parted.sides) == 4
+    for parting in parted.partings:
+        # Straight lines across the flat shape rose by half of the flare's 14 mm.
+        assert np.ptp(parting.line[:, 2]) < 0.3
+        # Both ends of the opened joint are left at one place.
+        np.testing.assert_allclose(parting.line[0], parting.line[-1], atol=1e-6)

@@ -109,7 +109,7 @@ def resample(ring: FloatArray, sizes: FloatArray) -> tuple[IntArray, FloatArray,
         Whether it is a corner.
     """
     length = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-    stops = _corners(ring, np.concatenate([[0.0], np.cumsum(length)]), float(np.median(sizes)))
+    stops = corners_of(ring, np.concatenate([[0.0], np.cumsum(length)]), float(np.median(sizes)))
     # Lengths counted in spacings: one point per unit.
     units = length / (0.5 * (sizes + np.roll(sizes, -1)))
     at = np.concatenate([[0.0], np.cumsum(units)])
@@ -126,7 +126,7 @@ def resample(ring: FloatArray, sizes: FloatArray) -> tuple[IntArray, FloatArray,
     return segment, share, np.concatenate(corner)
 
 
-def _corners(ring: FloatArray, at: FloatArray, spacing: float) -> IntArray:
+def corners_of(ring: FloatArray, at: FloatArray, spacing: float) -> IntArray:
     """Vertices where the ring turns sharply, once its fine teeth are smoothed over."""
     closed = shapely.LineString(np.concatenate([ring, ring[:1]]))
     kept = shapely.get_coordinates(shapely.simplify(closed, 0.15 * spacing, preserve_topology=False))[:-1]

@@ -15,8 +15,8 @@ from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
-CLOSE = 0.975  # a reach between this and 1 is deep enough and not too deep
-AIM = 0.99  # reach that a change of depth aims at
+CLOSE = 0.985  # a reach between this and 1 is deep enough and not too deep
+AIM = 0.993  # reach that a change of depth aims at
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
 NEAR = 1.1  # and up to this one too shallow by so little

@@ -16,6 +16,8 @@ from unwrap.flatten.overlap import overlaps
 from unwrap.relief.ground import Ground
 from unwrap.relief.need import Worst
 
+# A reach that the stages after this power will not bring down to 1.
+HOPELESS = {32.0: 1.2, 64.0: 1.1}
 # The first stage runs to its end: what it leaves far off, higher powers mend only slowly.
 STAGES = ((8.0, 30), (16.0, 10), (32.0, 12), (64.0, 12), (128.0, 12))
 
@@ -81,7 +83,7 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
         if (overlap, reach) < (crossed, least):
             best, least, crossed = points, reach, overlap
         # What is far beyond the film, or has room to spare, need not be known to a hair.
-        if not crossed and (least <= enough or (power >= 32.0 and least > 1.06)):
+        if not crossed and (least <= enough or least > HOPELESS.get(power, np.inf)):
             break
     s1, s2 = stretches(metric, best)
     piece = FlatPiece(

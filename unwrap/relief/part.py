@@ -21,12 +21,17 @@ from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
 from unwrap.relief.draw import CannotDraw, draw_curve
 from unwrap.relief.ground import Ground
+from unwrap.relief.half_way import lines_between_sides
 from unwrap.relief.mirror import find_mirrors
 from unwrap.relief.relieve import relieve
 
 TURNS = 8  # directions tried for the line
 COARSE = 500
 CLEARLY = 0.97  # a line has to ask less than this share of what the one along the symmetry asks
+
+
+SAME_PLACE = 1e-6  # mm
+BENT = 0.05  # share of its length that a line's end may be moved by so that it closes on itself
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,11 +105,12 @@ def part(
     whole: FlatPiece | None = None,
     deepest: int = 2,
 ) -> Parted:
-    """Lay a patch flat as one piece if that can be, else as several that meet along straight lines.
+    """Lay a patch flat as one piece if that can be, else as several that meet along smooth lines.
 
-    Of lines through the patch's middle, the one is taken whose two sides ask least of the
-    film; on a symmetric patch one along or square to its line of symmetry unless another
-    is clearly better. A patch that fits the film but lies over itself is parted by the shortest.
+    Of straight lines through the patch's middle and of lines that run between two of its sides,
+    the one is taken whose two sides ask least of the film; on a symmetric patch a straight one
+    along or square to its line of symmetry unless another is clearly better. A patch that fits
+    the film but lies over itself is parted by the shortest.
     A side that still does not lie flat within the film is parted again.
 
     Parameters
@@ -139,7 +145,7 @@ def part(
     if line is None:
         return Parted((one,))
     try:
-        drawn, chain = draw_curve(ground, line, to_edge=True)
+        drawn, chain = draw_curve(ground, _met(ground, line), to_edge=True)
     except CannotDraw:  # the mesh carries no such line: it grazes an opening, say
         return Parted((one,))
     parted = drawn.opened(chain)
@@ -171,7 +177,7 @@ def part(
 
 
 def _best_line(ground: Ground, film: Film, shortest: bool) -> FloatArray | None:
-    """The straight line across the chart whose two sides ask least of the film, or the shortest."""
+    """The line across the chart whose two sides ask least of the film, or the shortest straight one."""
     try:
         copy = coarse_copy(ground, COARSE)[0]
     except ValueError:
@@ -199,7 +205,39 @@ def _best_line(ground: Ground, film: Film, shortest: bool) -> FloatArray | None:
         even = k % (TURNS // 2) == 0
         if need < best * (1.0 if even or not mirrors else CLEARLY):
             best, found = need, line
+    for line in [] if shortest else lines_between_sides(copy):
+        need = _need(copy, line, film)
+        if need < CLEARLY * best:
+            best, found = need, line
     return found
+
+
+def _met(ground: Ground, line: FloatArray) -> FloatArray:
+    """The line with its end bent to where it began, if both are on one joint: parts have to meet there."""
+    edges = boundary_edges(ground.faces)
+    first, second = edges.T
+    start = _nearest_on(ground.chart[first], ground.chart[second], line[0])
+    i = int(np.argmin(start[1]))
+    place = ground.surface[first[i]] + start[0][i] * (ground.surface[second[i]] - ground.surface[first[i]])
+    share, gap = _nearest_on(ground.surface[first], ground.surface[second], place)
+    there = ground.chart[first] + share[:, None] * (ground.chart[second] - ground.chart[first])
+    away = np.linalg.norm(there - line[-1], axis=1)
+    length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+    same = (gap < SAME_PLACE) & (away < BENT * length)
+    if not same.any():
+        return line
+    end = there[np.argmin(np.where(same, away, np.inf))]
+    share_of_way = np.linspace(0.0, 1.0, len(line))[:, None]
+    bent: FloatArray = line + np.clip(4.0 * share_of_way - 3.0, 0.0, 1.0) * (end - line[-1])
+    return bent
+
+
+def _nearest_on(start: FloatArray, end: FloatArray, point: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(e,) share of the way along segments to what is nearest to a point, and its distance."""
+    along = end - start
+    share = np.einsum("ij,ij->i", point - start, along) / np.einsum("ij,ij->i", along, along)
+    share = np.clip(share, 0.0, 1.0)
+    return share, np.linalg.norm(start + share[:, None] * along - point, axis=1)
 
 
 def _half_way(copy: Ground, area: FloatArray) -> int:
