@@ -171,7 +171,7 @@ def test_advice_for_a_barrel(pieces):
     assert "low down" in advice.joint[0] and "fore and aft" in advice.joint[0] and "60 mm" in advice.joint[0]
     assert "lies flat" in advice.strain[0]
     assert "1 of 1.2 mm" in advice.holes[0]
-    assert advice.details[0].startswith("11 rivets, up to 0.20 mm high")
+    assert advice.details[0].startswith("11 rivet heads, 0.60 mm across and 0.20 mm high")
 
 
 def test_advice_for_a_dome_names_the_shrinking_rim(pieces):
@@ -213,10 +213,14 @@ def test_details_say_what_to_do(pieces):
     deep = Detail("groove", (0.0, 0.0, 0.0), -1.7, 1.0, 20.0)
     assert told() == ()
     assert told(Detail("hole", (0, 0, 0), -1.0, 0.6), Detail("edging", (0, 0, 0), 0.001, 9.0, 40.0)) == ()
-    assert "stretch 3.0 % to follow; softening solution draws it down" in told(low, low)[0]
-    assert told(low, low)[0].startswith("2 rivets, up to 0.10 mm high")
-    assert "prick" in told(high)[0]
-    assert "1.70 mm deep: far more than film follows" in told(deep)[0]
+    (said,) = told(low, low)
+    assert said.startswith("2 rivet heads, 0.50 mm across and 0.10 mm high: to follow them")
+    assert "the film must stretch 3 % there, which it takes up by itself" in said
+    (said,) = told(high)
+    assert "stretch 20 % there, more than the" in said and "slit it along the foot" in said
+    (said,) = told(deep)
+    assert "1.70 mm deep: no film follows it all the way" in said and "slit it along the line" in said
+    assert len(told(low, low, high, deep, replace(low, height=0.4, profile=1.5))) == 4
 
 
 def test_upright_turns_a_piece_and_changes_nothing_else(pieces):

@@ -248,7 +248,7 @@ CASES = (
     Case("planks with uprights", lambda: planked((-12.0, 9.0))),
     Case("door outline as a groove, the side", door, 1, CLEAR),
     Case("door outline as a groove, from the door", door, 1, (0, 10, 0)),
-    Case("groove that runs into a recess", recessed, None, CLEAR),
+    Case("groove that runs into a recess", recessed, 2, CLEAR),
     Case("louvres, square slats", lambda: louvres(0.0), 4),
     Case("louvres that lean out", lambda: louvres(0.7), 10, CLEAR),
     Case("small holes beside a port", holes, 3),

@@ -28,8 +28,8 @@ from unwrap.progress import Stopwatch
 MOST_MEMORY = 2e9
 MOST_REGIONS = 4
 OLD = "what was there before"
-# Pictures, sheets and guide of the few that are drawn take some seconds of their own.
-DRAWING = 20.0
+# Relief cuts, pictures, sheets and guide of the few that are drawn take their own time.
+DRAWING = 60.0
 JOB = """
 [job]
 name = "Broken"

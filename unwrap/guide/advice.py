@@ -11,7 +11,8 @@ from unwrap.arrays import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
 from unwrap.guide.upright import upright
-from unwrap.guide.whereabouts import counted, heading_in_words, place_in_words, way_in_words
+from unwrap.guide.whereabouts import heading_in_words, place_in_words, way_in_words
+from unwrap.regions import advise as about_details
 from unwrap.sheet.marks import slit_mouths
 from unwrap.sheet.naming import has_tip
 from unwrap.sheet.piece import Piece
@@ -20,9 +21,8 @@ from unwrap.sheet.piece import Piece
 UNFELT = 0.003
 # Finer holes than this (mm) are closed by the first coat of paint.
 LEAST_HOLE = 0.2
-# Lower details than this (mm) are facets, not details; and no film doubles its length.
+# Lower details than this (mm) are facets, not details.
 LEAST_DETAIL = 0.02
-FAR_TOO_MUCH = 1.0
 
 
 @dataclass(frozen=True)
@@ -173,35 +173,9 @@ def _holes(piece: Piece) -> tuple[str, ...]:
 
 
 def _details(piece: Piece) -> tuple[str, ...]:
-    kinds = defaultdict(list)
-    for detail in piece.patch.details:
-        # Covered holes are pierced, not followed.
-        if detail.kind != "hole" and abs(detail.height) >= LEAST_DETAIL:
-            kinds[detail.kind].append(detail)
-    said = []
-    for kind, found in sorted(kinds.items()):
-        tallest = max(found, key=lambda detail: abs(detail.height))
-        follow = max(detail.profile for detail in found) - 1.0
-        size = f"up to {abs(tallest.height):.2f} mm {'deep' if tallest.height < 0 else 'high'}"
-        if follow > FAR_TOO_MUCH:
-            asks = "far more than film follows"
-        else:
-            asks = f"the film would have to stretch {per_cent(follow)} to follow"
-        if follow <= piece.flat.film.stretch:
-            how = "softening solution draws it down over them"
-        else:
-            how = (
-                "once it is soft, prick it on top with a fine needle or slit it along the edge, "
-                "and press it down; or leave it spanning them"
-            )
-        said.append(f"{_named(kind, len(found))}, {size}: {asks}; {how}.")
-    return tuple(said)
-
-
-def _named(kind: str, count: int) -> str:
-    if kind == "edging":
-        return counted(count, "run") + " of edging"
-    return counted(count, "other detail" if kind == "other" else kind)
+    # Covered holes are pierced, not followed.
+    followed = [d for d in piece.patch.details if d.kind != "hole" and abs(d.height) >= LEAST_DETAIL]
+    return about_details(followed, piece.flat.film)
 
 
 def _box(places: FloatArray) -> tuple[FloatArray, FloatArray]:

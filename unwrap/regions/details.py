@@ -18,6 +18,8 @@ LONG = 3.0
 DEEP = 0.5
 # Narrower or lower than this, mm, it is a flaw of the mesh that no film shows.
 UNSEEN = 0.02
+# A film that would have to stretch by more than this (a fraction) does not follow at all.
+FAR_TOO_MUCH = 1.0
 # Standing this many times its width, it goes through the film like a post.
 TALL = 1.2
 
@@ -165,7 +167,7 @@ def advise(details: Sequence[Detail], film: Film) -> tuple[str, ...]:
             lines.append(f"{what}: covered; pierce at the marks once the film is dry.")
             continue
         what += f" and {abs(height):.2f} mm {'high' if height > 0 else 'deep'}"
-        lines.append(f"{what}: {_what_to_do(kind, profile - 1.0, height, width, film)}")
+        lines.append(f"{what}: {_what_to_do(same, profile - 1.0, height, width, film)}")
     return tuple(lines)
 
 
@@ -176,24 +178,28 @@ def _alike(one: Detail, other: Detail) -> bool:
     return abs(one.width - other.width) <= 0.1 + 0.15 * other.width and abs(one.height - other.height) <= 0.08
 
 
-def _what_to_do(kind: str, stretch: float, height: float, width: float, film: Film) -> str:
+def _what_to_do(same: Sequence[Detail], stretch: float, height: float, width: float, film: Film) -> str:
+    kind, it = same[0].kind, "them" if len(same) > 1 else "it"
     if height > TALL * width:
         return "too tall to lie over; pierce the film and push it down round the foot, or fit the part later."
-    need = f"to follow them the film must stretch {100 * stretch:.0f} % there"
+    need = f"to follow {it} the film must stretch {100 * stretch:.0f} % there"
     can = f"{100 * film.stretch:.0f} %"
     if stretch <= film.stretch:
         return f"{need}, which it takes up by itself ({can})."
+    if stretch > FAR_TOO_MUCH:
+        need, can = f"no film follows {it} all the way", ""
     far = stretch > 4 * film.stretch
     if kind == "groove":
+        line = "each line" if len(same) > 1 else "the line"
         remedy = (
-            "let the film bridge them until it is dry, slit it along each line with a new blade, and draw "
-            "the edges in with softening solution"
+            f"let the film span {it} until it is dry, slit it along {line} with a new blade, and draw the "
+            "edges in with softening solution"
         )
     elif kind in ("bead", "edging"):
         remedy = (
             "let it dry, slit it along the foot where it stands off, and draw it down with softening solution"
             if far
-            else "start along them, work outwards, and put softening solution along their feet"
+            else f"start along {it}, work outwards, and put softening solution along the foot"
         )
     else:
         remedy = (
@@ -201,4 +207,4 @@ def _what_to_do(kind: str, stretch: float, height: float, width: float, film: Fi
             if far
             else "put softening solution on twice and press round each with a damp brush, not across"
         )
-    return f"{need}, more than the {can} it can; {remedy}."
+    return f"{need}{f', more than the {can} it can' if can else ''}; {remedy}; or leave it spanning {it}."

@@ -154,7 +154,7 @@ def grow_region(
         vertices, faces, sewn = sew(vertices, faces[named])
         parent = parent[named][sewn]
     detail = ground.detail[chosen[parent]]
-    vertices, faces, split, strips = span_gaps(body, vertices, faces, detail < 0, bridge)
+    vertices, faces, split, strips, spanned = span_gaps(body, vertices, faces, detail < 0, bridge)
     parent, detail = parent[split], detail[split]
     faces, parent = np.concatenate([faces, strips]), np.concatenate([parent, _beside(faces, parent, strips)])
     detail = np.concatenate([detail, np.full(len(strips), -1)])
@@ -162,7 +162,7 @@ def grow_region(
     vertices, faces, _ = compact(vertices, faces[kept])
     source, detail = chosen[parent[kept]], detail[kept]
     detail[detail >= 0] = np.unique(detail[detail >= 0], return_inverse=True)[1]
-    return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=detail)
+    return Region(name=name, vertices=vertices, faces=faces, body_face=source, detail=detail, spanned=spanned)
 
 
 class _Finder:

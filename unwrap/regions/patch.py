@@ -55,7 +55,7 @@ def make_patch(
             f"region '{region.name}': joint = \"{joint}\" is not known; use one of {', '.join(DIRECTIONS)}."
         )
     vertices, faces = region.vertices, region.faces
-    details: list[Detail] = []
+    details = list(region.spanned)
     if region.detail is not None:
         vertices, faces, carried = take_off_details(vertices, faces, region.detail, bridge)
         details += measure_details(region.vertices, region.faces, vertices, carried)

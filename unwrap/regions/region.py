@@ -9,35 +9,6 @@ import numpy as np
 from unwrap.arrays import FloatArray, IntArray
 
 
-@dataclass(frozen=True, eq=False)
-class Region:
-    """A part of the body's outside, with its details still on it.
-
-    Trimming cuts triangles where a limit passes through them, so a region carries
-    vertices of its own instead of a mask over the body.
-
-    Parameters
-    ----------
-    name : str
-        The job's name for it.
-    vertices : (n, 3) float64
-        Corner positions on the body, mm.
-    faces : (m, 3) int64
-        Triangles, counter-clockwise seen from outside.
-    body_face : (m,) int64
-        The body's face that each triangle is (a part of).
-    detail : (m,) int64 or None
-        The detail that a triangle belongs to, numbered from 0; -1 for the ground that
-        the details stand on. None: all of it is ground.
-    """
-
-    name: str
-    vertices: FloatArray
-    faces: IntArray
-    body_face: IntArray
-    detail: IntArray | None = None
-
-
 @dataclass(frozen=True)
 class Detail:
     """Something on a region too small to shape the film, and carried over.
@@ -65,6 +36,38 @@ class Detail:
     width: float
     profile: float = 1.0
     course: FloatArray = field(default_factory=lambda: np.zeros((0, 3)), compare=False, repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """A part of the body's outside, with its details still on it.
+
+    Trimming cuts triangles where a limit passes through them, so a region carries
+    vertices of its own instead of a mask over the body.
+
+    Parameters
+    ----------
+    name : str
+        The job's name for it.
+    vertices : (n, 3) float64
+        Corner positions on the body, mm.
+    faces : (m, 3) int64
+        Triangles, counter-clockwise seen from outside.
+    body_face : (m,) int64
+        The body's face that each triangle is (a part of).
+    detail : (m,) int64 or None
+        The detail that a triangle belongs to, numbered from 0; -1 for the ground that
+        the details stand on. None: all of it is ground.
+    spanned : tuple of Detail
+        What was carried over already, from edge to edge, without faces of its own.
+    """
+
+    name: str
+    vertices: FloatArray
+    faces: IntArray
+    body_face: IntArray
+    detail: IntArray | None = None
+    spanned: tuple[Detail, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,8 +13,10 @@ import numpy as np
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.body import Body
+from unwrap.regions.details import UNSEEN
 from unwrap.regions.edges import edge_table, face_normals, label_parts, steady_normals
 from unwrap.regions.fill import fill_gap
+from unwrap.regions.region import Detail
 from unwrap.regions.rim import facing_others, rim_points
 from unwrap.regions.split import split_edges
 
@@ -26,6 +28,8 @@ CREASE = np.radians(15.0)
 FACES = 0.5
 # A foot nearer than this to an edge's end, mm, is that end.
 AT_END = 1e-3
+# Rays begin this far off a strip, mm.
+OFF = 1e-3
 # Each round splits an edge once; few strips end along one.
 ROUNDS = 12
 
@@ -52,7 +56,7 @@ class _Facing:
 
 def span_gaps(
     body: Body, vertices: FloatArray, faces: IntArray, ground: BoolArray, bridge: float
-) -> tuple[FloatArray, IntArray, IntArray, IntArray]:
+) -> tuple[FloatArray, IntArray, IntArray, IntArray, tuple[Detail, ...]]:
     """Close gaps up to the bridged width between parts that hang together by nothing else.
 
     Parameters
@@ -78,11 +82,13 @@ def span_gaps(
         The face that each is (a part of).
     strips : (f, 3) int64
         The faces that close the gaps.
+    spanned : tuple of Detail
+        What lies under them.
     """
     parent = np.arange(len(faces))
     none = np.zeros((0, 3), dtype=np.int64)
     if bridge <= 0 or not len(faces) or _parts(faces).max() == 0:
-        return vertices, faces, parent, none
+        return vertices, faces, parent, none, ()
     for _ in range(ROUNDS):
         found = _facing(vertices, faces, ground[parent], bridge, 0.0)
         ends, places = _feet(vertices, found)
@@ -97,15 +103,19 @@ def span_gaps(
         of_edge[chain] = number
     links, count = np.unique(np.sort(of_edge[found.pairs], axis=1), axis=0, return_counts=True)
     strips: list[IntArray] = [none]
+    spanned: list[Detail] = []
     used: set[int] = set()
     for first, second in links[np.argsort(-count, kind="stable")].tolist():
         if first != second and not used & {first, second}:
             used |= {first, second}
             one, two = (_run(found.edges[chains[k]]) for k in (first, second))
-            strip = fill_gap(vertices, _gap(one, two))
-            if _in_the_open(body, vertices, strip, bridge):
+            gap = _gap(one, two)
+            strip = fill_gap(vertices, gap)
+            height = _height(body, vertices, strip)
+            if height <= bridge:  # a fin parts the film on its two sides
                 strips.append(strip)
-    return vertices, faces, parent, np.concatenate(strips)
+                spanned += _detail(vertices, strip, np.concatenate(gap), height)
+    return vertices, faces, parent, np.concatenate(strips), tuple(spanned)
 
 
 def _parts(faces: IntArray) -> IntArray:
@@ -199,13 +209,33 @@ def _run(edges: IntArray) -> IntArray:
     return np.concatenate([edges[:, 0], edges[-1:, 1]])
 
 
-def _in_the_open(body: Body, vertices: FloatArray, strip: IntArray, bridge: float) -> bool:
-    """Whether nothing taller than a detail stands where a strip lies: a fin parts the film on both sides."""
+def _height(body: Body, vertices: FloatArray, strip: IntArray) -> float:
+    """How far what lies under a strip stands out of it at most, or (negative) lies below it, mm."""
     normals, areas = face_normals(vertices, strip)
+    normals = normals[areas > 0]
     middles = vertices[strip].mean(axis=1)[areas > 0]
-    hit = body.rays.first(middles + 1e-3 * normals[areas > 0], normals[areas > 0])
-    out = (hit.face >= 0) & (np.einsum("ij,ij->i", body.normals[hit.face], normals[areas > 0]) > 0)
-    return not (out & (hit.distance > bridge)).any()
+    if not len(middles):
+        return 0.0
+    out = body.rays.first(middles + OFF * normals, normals)
+    inside = (out.face >= 0) & (np.einsum("ij,ij->i", body.normals[out.face], normals) > 0)
+    if inside.any():
+        return float(out.distance[inside].max())
+    return -float(np.median(body.rays.first(middles - OFF * normals, -normals).distance))
+
+
+def _detail(vertices: FloatArray, strip: IntArray, around: IntArray, height: float) -> list[Detail]:
+    """What is known of a bead or a groove by its two edges and its height; none if nobody sees it."""
+    corners = vertices[strip]
+    area = face_normals(vertices, strip)[1]
+    if abs(height) < UNSEEN or not np.isfinite(height) or area.sum() <= 0:
+        return []
+    rim = vertices[around]
+    length = 0.5 * float(np.linalg.norm(rim - np.roll(rim, 1, axis=0), axis=1).sum())
+    width = float(area.sum()) / length
+    x, y, z = (float(value) for value in np.average(corners.mean(axis=1), axis=0, weights=area))
+    kind = "bead" if height > 0 else "groove"
+    # square sides, the longest way that the film could have to go
+    return [Detail(kind, (x, y, z), height, width, 1.0 + 2.0 * abs(height) / max(width, 1e-9), rim)]
 
 
 def _gap(one: IntArray, two: IntArray) -> list[IntArray]:
