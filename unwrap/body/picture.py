@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,7 @@ VIEWS = (
     ("from below", (-0.8, 0.7, 0.9)),
 )
 FINER = 2
+THREADS = 2
 INK = "#333333"
 
 
@@ -56,8 +58,9 @@ def draw_body(
     rays = body.rays
     smooth = corner_normals(body.vertices, body.faces)
     tint = face_colours(labels, len(body.faces))
-    pictures = []
-    for title, direction in VIEWS:
+
+    def seen_from(view: tuple[str, tuple[float, float, float]]) -> Image.Image:
+        title, direction = view
         camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
         fine = camera.finer(FINER)
         hits = cast(rays, fine)
@@ -68,7 +71,11 @@ def draw_body(
             _write_names(image, hits, labels, names)
         _draw_axes(image, camera)
         ImageDraw.Draw(image).text((width // 60, width // 60), title, font=_font(width // 45), fill=INK)
-        pictures.append(image)
+        return image
+
+    # Nearly all of it is arithmetic on whole arrays, which lets another thread run beside it.
+    with ThreadPoolExecutor(THREADS) as pool:
+        pictures = list(pool.map(seen_from, VIEWS))
     pictures.append(_facts(body, pictures[0].size))
     _in_rows(pictures).save(path)
 

@@ -205,5 +205,7 @@ def _covered_on(
     on_sheet = np.einsum("nkc,ncj->nkj", weights, carry.on_sheet[part])
     cells = ragged_polygons(on_sheet, counts)
     real = shapely.area(cells) > 1e-12
-    whole = np.flatnonzero(np.isin(carry.flat.face, inner))
+    full = np.zeros(len(carry.patch.faces), dtype=bool)
+    full[inner] = True
+    whole = np.flatnonzero(full[carry.flat.face])
     return join_parts(whole, cells[real], part[real], carry.on_sheet)

@@ -28,7 +28,7 @@ def boundary_loops(faces: IntArray) -> list[IntArray]:
     """
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     count = int(faces.max()) + 1
-    free = ~np.isin(start * count + end, end * count + start)
+    free = ~np.isin(start * count + end, end * count + start, kind="sort")
     leaving: dict[int, list[int]] = {}
     for a, b in sorted(zip(start[free].tolist(), end[free].tolist(), strict=True), reverse=True):
         leaving.setdefault(a, []).append(b)

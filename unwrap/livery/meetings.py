@@ -144,7 +144,7 @@ def find_meetings(carries: Sequence[Carry]) -> tuple[Meeting, ...]:
 def _free_edges(faces: IntArray) -> IntArray:
     half = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     n = int(faces.max()) + 1
-    return half[~np.isin(half[:, 0] * n + half[:, 1], half[:, 1] * n + half[:, 0])]
+    return half[~np.isin(half[:, 0] * n + half[:, 1], half[:, 1] * n + half[:, 0], kind="sort")]
 
 
 def _chains(

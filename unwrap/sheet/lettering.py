@@ -11,7 +11,6 @@ from matplotlib.textpath import TextPath
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.paint import Curve
-from unwrap.sheet.curves import straight_curve
 
 # The sans-serif that comes with the drawing library: there on every machine, free to use.
 FACE = "DejaVu Sans"
@@ -55,33 +54,38 @@ def text_width(text: str, size: float) -> float:
 @lru_cache(maxsize=512)
 def _outlines(text: str, size: float) -> tuple[Curve, ...]:
     path = TextPath((0, 0), text, size=size, prop=FontProperties(family=FACE), usetex=False)
-    curves: list[Curve] = []
-    spans: list[FloatArray] = []
-    here = start = np.zeros(2)
-    for corners, code in path.iter_segments(curves=True, simplify=False):
-        points = np.asarray(corners, dtype=float).reshape(-1, 2)
-        if code == GlyphPath.MOVETO:
-            here = start = points[0]
-            spans = []
-        elif code == GlyphPath.CLOSEPOLY:
-            if np.linalg.norm(here - start) > 1e-9:
-                spans.append(_line(here, start))
-            if spans:
-                curves.append(Curve(np.array(spans), closed=True))
-            spans = []
-        elif code == GlyphPath.LINETO:
-            if np.linalg.norm(points[0] - here) > 1e-9:
-                spans.append(_line(here, points[0]))
-            here = points[0]
-        elif code == GlyphPath.CURVE3:
-            bend, end = points
-            spans.append(np.array([here, here + (bend - here) * 2 / 3, end + (bend - end) * 2 / 3, end]))
-            here = end
-        else:
-            spans.append(np.array([here, *points]))
-            here = points[-1]
-    return tuple(curves)
+    at, code = np.asarray(path.vertices, dtype=float), np.asarray(path.codes)
+    # Each segment as a cubic span, named by the first of its points; the one before is where it begins.
+    line, bend, cubic, close = (
+        np.flatnonzero(code == kind)
+        for kind in (GlyphPath.LINETO, GlyphPath.CURVE3, GlyphPath.CURVE4, GlyphPath.CLOSEPOLY)
+    )
+    bend, cubic = bend[::2], cubic[::3]
+    begin = np.flatnonzero(code == GlyphPath.MOVETO)
+    home = at[begin[np.searchsorted(begin, close) - 1]]
+    spans = np.concatenate(
+        [
+            _lines(at[line - 1], at[line]),
+            _lines(at[close - 1], home),
+            np.stack(
+                [
+                    at[bend - 1],
+                    at[bend - 1] + (at[bend] - at[bend - 1]) * 2 / 3,
+                    at[bend + 1] + (at[bend] - at[bend + 1]) * 2 / 3,
+                    at[bend + 1],
+                ],
+                axis=1,
+            ),
+            np.stack([at[cubic - 1], at[cubic], at[cubic + 1], at[cubic + 2]], axis=1),
+        ]
+    )
+    named = np.concatenate([line, close, bend, cubic])
+    order = np.argsort(named, kind="stable")
+    order = order[np.linalg.norm(spans[order, 3] - spans[order, 0], axis=1) > 1e-9]
+    ring = np.searchsorted(begin, named[order])
+    return tuple(Curve(spans[order[ring == number]], closed=True) for number in np.unique(ring))
 
 
-def _line(first: FloatArray, last: FloatArray) -> FloatArray:
-    return straight_curve(np.array([first, last]), closed=False).spans[0]
+def _lines(first: FloatArray, last: FloatArray) -> FloatArray:
+    step = (last - first) / 3.0
+    return np.stack([first, first + step, last - step, last], axis=1)
