@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job
 from unwrap.job_regions import RegionMark
+from unwrap.livery.carry import Carry
 from unwrap.livery.overlaps import Plan
 from unwrap.regions.region import Patch
 from unwrap.sheet.piece import Piece
@@ -61,6 +63,31 @@ class Flattened:
     flat: FlatPiece
     under: IntArray = field(default_factory=lambda: np.zeros((0, 2), dtype=np.int64))
     over: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Dressed:
+    """A job's pieces in their livery, before they are laid on sheets.
+
+    Parameters
+    ----------
+    job : Job
+        As it was made: parted regions are replaced by their parts.
+    carries : mapping of str to Carry
+        The flat pieces by region.
+    plan : Plan
+        How they lie over one another.
+    sets : tuple of (str, tuple of Piece)
+        The finished pieces with each running number; one set where there are none.
+    remarks : tuple of str
+        What could not be made as it was asked for.
+    """
+
+    job: Job
+    carries: Mapping[str, Carry]
+    plan: Plan
+    sets: tuple[tuple[str, tuple[Piece, ...]], ...]
+    remarks: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)

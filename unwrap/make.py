@@ -15,7 +15,7 @@ import numpy as np
 
 from unwrap.alongside import Alongside, timed
 from unwrap.arrays import IntArray
-from unwrap.bench import Bench, Flattened, NumberedSet, Result
+from unwrap.bench import Bench, Dressed, Flattened, NumberedSet, Result
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
 from unwrap.cut_cost import cut_cost
@@ -45,7 +45,7 @@ from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.regions.trim import Trim
 from unwrap.relief.fitting import fitting_slit
-from unwrap.results import WRITTEN, press_of, write_results
+from unwrap.results import WRITTEN, begin_drawing, press_of, write_results
 from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
@@ -90,8 +90,10 @@ def make(
     with watch("read"):
         bench = open_job(job_path)
     with all_at_once(out_dir, stale=WRITTEN) as staging, Alongside(processes) as crew:
-        result = make_pieces(bench, watch, tell, crew)
-        report = write_results(bench, result, staging, watch, tell, crew)
+        dressed = dress_pieces(bench, watch, tell, crew)
+        drawing = begin_drawing(bench, dressed, staging, crew)
+        result = lay_on_sheets(bench, dressed, watch, tell)
+        report = write_results(bench, result, drawing, staging, watch, tell, crew)
         names = sorted(path.relative_to(staging) for path in staging.rglob("*") if path.is_file())
     tell("done", 1.0)
     return replace(result, report=report, files=tuple(Path(out_dir) / name for name in names))
@@ -112,7 +114,11 @@ def lay_out_bench(job: Job, folder: Path) -> Bench:
 
 def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Alongside | None = None) -> Result:
     """Every region of a job as a finished piece, placed on sheets; nothing is written."""
-    crew = crew or Alongside(1)
+    return lay_on_sheets(bench, dress_pieces(bench, watch, tell, crew or Alongside(1)), watch, tell)
+
+
+def dress_pieces(bench: Bench, watch: Stopwatch, tell: Tell, crew: Alongside) -> Dressed:
+    """Every region of a job as a finished piece, once for each running number."""
     job, done, left_out = lay_all_flat(bench, watch, tell, crew)
     tell("laying the livery", 0.65)
     laid = share_edges([(part.patch, part.flat) for part in done.values()])
@@ -124,18 +130,29 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
     plan = plan_overlaps(
         list(carries.values()), [(name, over) for name, part in done.items() for over in part.over]
     )
-    sets: list[NumberedSet] = []
+    sets: list[tuple[str, tuple[Piece, ...]]] = []
     for index, told in enumerate(job.numbers or [""]):
         with watch("livery"):
             paints, said = dress(job, carries, bench.body, bench.folder, index, crew)
             if not sets:
-                remarks = [*said, *lines_along_joints(list(carries.values()), paints)]
-        tell("laying out the sheets", 0.72)
+                along = lines_along_joints(list(carries.values()), paints)
+                remarks = [*_fittings_on_nothing(job, done), *left_out, *said, *along]
         with watch("sheet"):
             pieces = tuple(
                 finish(job, done[mark.name], paints[mark.name], plan.edges_under(mark.name))
                 for mark in job.region
             )
+        sets.append((told, pieces))
+    return Dressed(job, carries, plan, tuple(sets), tuple(remarks))
+
+
+def lay_on_sheets(bench: Bench, dressed: Dressed, watch: Stopwatch, tell: Tell = silent) -> Result:
+    """The finished pieces placed on sheets, and the report on them."""
+    job, carries, plan = dressed.job, dressed.carries, dressed.plan
+    tell("laying out the sheets", 0.72)
+    sets: list[NumberedSet] = []
+    for told, pieces in dressed.sets:
+        with watch("sheet"):
             settings = job.print
             sheets = lay_out(
                 pieces,
@@ -152,13 +169,13 @@ def make_pieces(bench: Bench, watch: Stopwatch, tell: Tell = silent, crew: Along
         first.pieces,
         first.sheets,
         joints=joint_entries(met),
-        warnings=[*size_warnings(job, bench.body), *_fittings_on_nothing(job, done), *left_out, *remarks],
+        warnings=[*size_warnings(job, bench.body), *dressed.remarks],
         seconds=watch.seconds,
         # What a finer or a lighter livery would print better; nothing is wrong with the result.
         extra={
             "advice": [
                 *told_of_parts(job),
-                *flaws_that_matter(bench.body, {name: part.patch for name, part in done.items()}),
+                *flaws_that_matter(bench.body, {name: carry.patch for name, carry in carries.items()}),
                 *press_remarks(first.pieces, press_of(job.print)),
             ],
             "overlaps": overlap_entries(plan),

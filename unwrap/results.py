@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from unwrap.alongside import Alongside, timed
-from unwrap.bench import Bench, Result
+from unwrap.alongside import Alongside, Task, timed
+from unwrap.bench import Bench, Dressed, Result
 from unwrap.body.body import Body
 from unwrap.film import Film
 from unwrap.guide.body_pictures import LetteredView, lettered_views
@@ -50,8 +50,33 @@ WORTH_A_HELPER = 5000
 INITIALS = {"cyan": "c", "magenta": "m", "yellow": "y", "black": "k", "white": "w"}
 
 
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """The pictures that are being drawn: what draws proof and views, and what draws the strain."""
+
+    pictures: Task
+    strain: Task
+
+
+def begin_drawing(bench: Bench, dressed: Dressed, folder: Path, crew: Alongside) -> Drawing:
+    """Have the pictures of the finished pieces drawn into a folder while these are laid on sheets."""
+    worth = len(bench.body.faces) > WORTH_A_HELPER
+    _, pieces = dressed.sets[0]
+    steps, title = application_order(pieces, dressed.plan), bench.job.job.name
+    return Drawing(
+        crew.submit(timed, draw_pictures, bench.body, steps, folder, title, worth=worth),
+        crew.submit(timed, draw_strain, pieces, folder / "strain.png", worth=worth),
+    )
+
+
 def write_results(
-    bench: Bench, result: Result, folder: Path, watch: Stopwatch, tell: Tell, crew: Alongside
+    bench: Bench,
+    result: Result,
+    drawing: Drawing,
+    folder: Path,
+    watch: Stopwatch,
+    tell: Tell,
+    crew: Alongside,
 ) -> dict[str, Any]:
     """Write all files of a job into a folder.
 
@@ -61,14 +86,16 @@ def write_results(
         The job and its body.
     result : Result
         The pieces on their sheets.
+    drawing : Drawing
+        The pictures, from `begin_drawing` with the same folder.
     folder : Path
-        An empty folder.
+        A folder with nothing in it but those pictures.
     watch : Stopwatch
         Counts the time of each kind of file.
     tell : callable
         Told what is being written.
     crew : Alongside
-        Who draws strain and proof while the rest is written.
+        Who draws.
 
     Returns
     -------
@@ -76,12 +103,6 @@ def write_results(
         The report as it was written.
     """
     job = bench.job
-    worth = len(bench.body.faces) > WORTH_A_HELPER
-    steps = application_order(result.pieces, result.plan)
-    drawn = {
-        "pictures": crew.submit(timed, draw_pictures, bench.body, steps, folder, job.job.name, worth=worth),
-        "strain picture": crew.submit(timed, draw_strain, result.pieces, folder / "strain.png", worth=worth),
-    }
     with watch("files"):
         tell("writing the sheets", 0.75)
         _write_sheets(job, result.sheets, folder)
@@ -101,9 +122,9 @@ def write_results(
             plan=result.plan,
         )
     tell("drawing the pictures", 0.9)
-    (views, seconds), (_, strain_seconds) = crew.results(list(drawn.values()))
-    for stage, spent in zip(drawn, (seconds, strain_seconds), strict=True):
-        watch.add(stage, spent)
+    (views, seconds), (_, strain_seconds) = crew.results([drawing.pictures, drawing.strain])
+    watch.add("pictures", seconds)
+    watch.add("strain picture", strain_seconds)
     with watch("guide"):
         tell("writing the guide", 0.95)
         guide = replace(guide, views=views, strain=(folder / "strain.png").read_bytes())

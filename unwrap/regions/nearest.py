@@ -26,15 +26,22 @@ def nearest_on_faces(corners: FloatArray, point: FloatArray) -> tuple[int, Float
     distance : float
         mm.
     """
-    middle = corners.mean(axis=1)
-    reach = np.linalg.norm(corners - middle[:, None], axis=2).max(axis=1)
-    away = np.linalg.norm(middle - point, axis=1)
+    # corner by corner: along an axis of three, arrays are summed far more slowly
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    middle = (a + b + c) / 3.0
+    reach = np.sqrt(np.maximum(np.maximum(_square(a - middle), _square(b - middle)), _square(c - middle)))
+    away = np.sqrt(_square(middle - point))
     # no face can be nearer than its middle less its reach; few pass this sieve
     could = np.flatnonzero(away - reach <= (away + reach).min())
     places = closest_points(corners[could], np.broadcast_to(point, (len(could), 3)))
     distance = np.linalg.norm(places - point, axis=1)
     best = int(distance.argmin())
     return int(could[best]), places[best], float(distance[best])
+
+
+def _square(way: FloatArray) -> FloatArray:
+    square: FloatArray = np.einsum("md,md->m", way, way)
+    return square
 
 
 def distances(corners: FloatArray, points: FloatArray) -> FloatArray:
