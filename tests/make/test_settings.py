@@ -44,6 +44,9 @@ file = "drawn.svg"
 [[fitting]]
 at = [10, 8, 0]
 diameter = 1.2
+[[fitting]]
+at = [10, 9.5, 0]
+diameter = 1.2
 """
 # A disc of radius 2 mm round x = -12, z = 1 as the left view shows it: +x runs to the left there.
 DRAWN = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="-30 -15 60 30">
@@ -93,6 +96,12 @@ def test_a_fitting_has_its_hole_and_its_slit(made: tuple[Result, Path]) -> None:
     # The way to the nearest edge, along the barrel to its end at x = 20, less half the hole.
     length = sum(np.linalg.norm(np.diff(slit, axis=0), axis=1).sum() for slit in piece.slits)
     assert length == pytest.approx(20 - 10 - 0.6, abs=0.1)
+
+
+def test_a_fitting_that_stands_in_the_air_is_named(made: tuple[Result, Path]) -> None:
+    said = [line for line in made[0].report["warnings"] if "fitting" in line]
+    assert len(said) == 1
+    assert "(10, 9.5, 0) stands on no piece" in said[0]
 
 
 def test_the_guide_is_there_twice(made: tuple[Result, Path]) -> None:

@@ -94,7 +94,11 @@ def test_what_cannot_be_done_says_what_would_help():
     v, f = cap(20.0, 60.0, 500)
     piece = relieve(v, f, Film(0.005, 0.005), most=1)
     assert not piece.within
-    assert any("more cuts" in note for note in piece.notes)
+    assert any("more cuts than 1" in note for note in piece.notes)
+    none = relieve(v, f, Film(0.005, 0.005), most=0)
+    assert none.cuts == ()
+    assert any("no relief cuts are allowed" in note for note in none.notes)
+    assert any("what would help: cuts" in note for note in none.notes)
 
 
 def test_weights_of_the_wrong_shape_are_refused():
