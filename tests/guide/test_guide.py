@@ -245,3 +245,28 @@ def test_a_job_without_pieces_still_has_its_pages(tmp_path, body):
     draw_strain((), tmp_path / "strain.png")
     assert {p.name for p in tmp_path.iterdir()} == {"proof.png", "strain.png"}
     assert build_report(())["pieces"] == []
+
+
+def test_slits_are_to_be_cut_to_their_rings_or_right_through(pieces):
+    flat = pieces[1].flat
+    order = np.argsort(flat.surface[:, 2])
+    to_ring = flat.surface[order[[0, -1]]]
+    through = flat.surface[order[[5, -5]]]
+    # Where a cut ends on an edge, both lips have a point there.
+    twin = order[-5:-4]
+    doubled = replace(
+        flat,
+        points=np.vstack([flat.points, flat.points[twin] + 0.1]),
+        surface=np.vstack([flat.surface, flat.surface[twin]]),
+        vertex=np.append(flat.vertex, flat.vertex[twin]),
+    )
+
+    def said(*cuts):
+        return advise(replace(pieces[1], flat=replace(doubled, cuts=cuts))).slits
+
+    assert "each from the edge to the ring at its tip and no further. " in said(to_ring)[-1]
+    assert "right through to the next edge" in said(through)[0]
+    assert "ring" not in said(through)[-1]
+    both = said(to_ring, through)
+    assert "right through" not in both[0]
+    assert "those without a ring run right through" in both[-1]

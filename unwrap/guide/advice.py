@@ -151,6 +151,8 @@ def _slits(piece: Piece) -> tuple[str, ...]:
                 "each from the edge to the ring at its tip and no further; those without a ring run right "
                 "through to the other edge"
             )
+        if len(said) > relief:
+            how += "; a fitting slit goes as far as its hole"
         said.append(
             f"Cut them in this order, {how}. One lip is left a little full: close the slit on the model so "
             "that the other lies on it."
