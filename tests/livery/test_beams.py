@@ -3,13 +3,13 @@
 import igl
 import numpy as np
 import pytest
-from livery_patches import make_carry
+from livery_patches import grid, make_carry
 
 from unwrap.livery import beams
 from unwrap.livery.beams import follow
 from unwrap.livery.edges import choose_edges
 from unwrap.livery.ground import Ground
-from unwrap.livery.inset import edge_strips, start_at_edges, vertex_distances
+from unwrap.livery.inset import covered, edge_strips, start_at_edges, vertex_distances
 
 
 def pleated(spokes):
@@ -68,3 +68,24 @@ def test_a_beam_between_faces_of_no_size_comes_to_an_end(monkeypatch):
     side = np.array([2]), np.array([2]), np.zeros(1), np.zeros(1)
     visits = follow(ground, start_at_edges(ground, *side), 30.0)
     assert 10 < len(visits) < 1000
+
+
+def test_beams_are_rejoined_where_flat_ground_parted_them_and_not_behind_an_opening():
+    """A plate of 20 x 10 mm with a 4 x 2 opening 3 mm above its lower edge: that edge sees 172 mm^2."""
+    at, faces = grid(40, 20, skip=lambda x, y: 8 < 20 * x < 12 and 3 < 10 * y < 5)
+    points = at * (20.0, 10.0)
+    x, y = points.T
+    # Vertices off their rows, so that beams meet them within their width.
+    free = (x > 0.1) & (x < 19.9) & (y > 0.1) & (y < 9.9)
+    free &= ~((x > 7.9) & (x < 12.1) & (y > 2.9) & (y < 5.1))
+    points[free] += np.random.default_rng(2).uniform(-0.12, 0.12, (free.sum(), 2))
+    carry = make_carry(np.column_stack([points, np.zeros(len(points))]), points, faces)
+    ground = Ground([carry])
+    lower = [edge for edge in choose_edges(ground) if ground.vertices[list(edge), 1].max() < 1e-9]
+    assert len(lower) == 40
+    strips = edge_strips(ground, lower, 10.0)
+    (area,) = covered(ground, strips, 0.0, 10.0)
+    # 200 less the opening's 8 and the 4 x 5 behind it.
+    assert area.area == pytest.approx(172.0, abs=1e-4)
+    _, visits = np.unique(np.column_stack([strips.source, strips.face]), axis=0, return_counts=True)
+    assert visits.max() == 1
