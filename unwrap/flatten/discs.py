@@ -81,7 +81,8 @@ class Discs:
             float(np.linalg.norm(vertices[np.roll(loop, -1)] - vertices[loop], axis=1).sum())
             for loop in loops
         ]
-        self._inner = shapely.polygons(self.outline)
+        # Where the outline touches itself by a rounding, what it surrounds is still ground.
+        self._inner = shapely.make_valid(shapely.polygons(self.outline))
         self._rim = shapely.linearrings(self.outline)
         shapely.prepare(self._inner)
         # Per face the metric pulled to the sheet: a step w there is sqrt(w . G w) long on the surface.
