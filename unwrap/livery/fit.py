@@ -161,10 +161,10 @@ def _fit_run(
     step = np.diff(plain, axis=0)
     length = np.linalg.norm(step, axis=1)
     turn = _turns(plain, False)
-    # An arc whose chord this were would bulge by length * turn / 8: more than the
-    # tolerance means that the line is straight on purpose.
+    # An arc whose chord this were would bulge by length * turn / 8: where a curve half way
+    # between the two is further off than the tolerance, the line is straight on purpose.
     bulge = length * 0.5 * (turn[:-1] + turn[1:]) / 8.0
-    straight = np.flatnonzero(bulge > tolerance)
+    straight = np.flatnonzero(bulge > 1.8 * tolerance)
     at = _positions(points, plain)
     spans: list[FloatArray] = []
     begin, tangent = 0, first

@@ -19,8 +19,11 @@ LEAST_SAMPLES, MOST_SAMPLES = 96, 1024
 SPACING = 0.06
 # Samples on either side that a tangent is taken from, the longest that fits.
 REACHES = (48, 24, 12, 6, 3)
-# How well a parabola must hold to the samples for its end to give the tangent, in tolerances.
-PARABOLA = 0.05
+# How well a parabola must hold to the samples for it to give tangents and nodes, in tolerances:
+# the facets of a body's arch then do not tell.
+PARABOLA = 0.3
+# The same for the end of a run, which stays where it is.
+END_PARABOLA = 0.05
 # Rounds of moving each sample to its nearest parameter.
 ROUNDS = 5
 
@@ -56,26 +59,28 @@ def fewest_spans(
     (k, 4, 2) float64
     """
     samples = _even(points)
-    tangents = _tangents(samples, tolerance)
+    nodes, tangents = _smoothed(samples, tolerance)
     tangents[0] = _end_tangent(samples, tolerance) if first is None else first
     tangents[-1] = -_end_tangent(samples[::-1], tolerance) if last is None else last
     end = len(samples) - 1
     spans, at = [], 0
     while at < end:
-        reach, span = _longest(samples, tangents, at, end, tolerance)
+        reach, span = _longest(samples, nodes, tangents, at, end, tolerance)
         spans.append(span)
         at = reach
     return np.array(spans)
 
 
 def _longest(
-    samples: FloatArray, tangents: FloatArray, start: int, end: int, tolerance: float
+    samples: FloatArray, nodes: FloatArray, tangents: FloatArray, start: int, end: int, tolerance: float
 ) -> tuple[int, FloatArray]:
     """The furthest sample that one span from `start` reaches, and that span."""
-    reach, best = start + 1, straight_span(samples[start], samples[start + 1])
+    reach, best = start + 1, straight_span(nodes[start], nodes[start + 1])
     attempt, refused = end, end + 1
     while attempt > reach:
-        span = _fit(samples[start : attempt + 1], tangents[start], tangents[attempt], tolerance)
+        run = samples[start : attempt + 1]
+        ends = nodes[start], nodes[attempt]
+        span = _fit(run, ends, (tangents[start], tangents[attempt]), tolerance)
         if span is not None:
             reach, best = attempt, span
         else:
@@ -93,13 +98,14 @@ def _even(points: FloatArray) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])])
 
 
-def _tangents(samples: FloatArray, tolerance: float) -> FloatArray:
-    """Unit tangents: slopes of parabolas round each sample (Savitzky and Golay, 1964).
+def _smoothed(samples: FloatArray, tolerance: float) -> tuple[FloatArray, FloatArray]:
+    """Where a node may stand for each sample, and unit tangents there.
 
-    Each parabola is as long as it holds to the samples, so that sharp bends are not cut
-    and the short straights of a carried line are not followed.
+    Both are those of parabolas round each sample (Savitzky and Golay, 1964). Each parabola
+    is as long as it holds to the samples, so that sharp bends are not cut and the short
+    straights of a carried line are not followed.
     """
-    way = np.gradient(samples, axis=0)
+    place, way = samples.copy(), np.gradient(samples, axis=0)
     todo = np.ones(len(samples), dtype=bool)
     for reach in REACHES:
         if 2 * reach + 1 > len(samples):
@@ -112,8 +118,9 @@ def _tangents(samples: FloatArray, tolerance: float) -> FloatArray:
         middle = slice(reach, len(samples) - reach)
         good = todo[middle] & (off <= PARABOLA * tolerance)
         way[middle][good] = found[good, :, 1]
+        place[middle][good] = found[good, :, 0]
         todo[middle] &= ~good
-    return way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+    return place, way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
 
 
 def _end_tangent(samples: FloatArray, tolerance: float) -> FloatArray:
@@ -128,18 +135,21 @@ def _end_tangent(samples: FloatArray, tolerance: float) -> FloatArray:
         x = np.arange(count) / count
         basis = np.stack([np.ones(count), x, x * x], axis=1)
         found = np.linalg.lstsq(basis, samples[:count], rcond=None)[0]
-        if np.abs(basis @ found - samples[:count]).max() > PARABOLA * tolerance:
+        if np.abs(basis @ found - samples[:count]).max() > END_PARABOLA * tolerance:
             break
         best = found[1]
         count = int(np.ceil(count * 1.4))
     return best / max(float(np.linalg.norm(best)), 1e-12)
 
 
-def _fit(points: FloatArray, first: FloatArray, last: FloatArray, tolerance: float) -> FloatArray | None:
+Pair = tuple[FloatArray, FloatArray]
+
+
+def _fit(points: FloatArray, ends: Pair, tangents: Pair, tolerance: float) -> FloatArray | None:
     """One span along the samples, or None where it would miss one by more than the tolerance."""
     t = np.linspace(0.0, 1.0, len(points))
     for _ in range(ROUNDS):
-        span = _least_squares(points, t, first, last)
+        span = _least_squares(points, t, ends, tangents)
         worst = float(np.linalg.norm(at_parameters(span, t) - points, axis=1).max())
         if worst <= tolerance:
             return span
@@ -149,17 +159,18 @@ def _fit(points: FloatArray, first: FloatArray, last: FloatArray, tolerance: flo
     return None
 
 
-def _least_squares(points: FloatArray, t: FloatArray, first: FloatArray, last: FloatArray) -> FloatArray:
-    """The cubic from the first to the last point along fixed end tangents that misses least."""
+def _least_squares(points: FloatArray, t: FloatArray, ends: Pair, tangents: Pair) -> FloatArray:
+    """The cubic between two ends along fixed tangents there that misses least."""
+    (start, end), (first, last) = ends, tangents
     s = 1.0 - t
     b0, b1, b2, b3 = s**3, 3 * s * s * t, 3 * s * t * t, t**3
-    rest = points - np.outer(b0 + b1, points[0]) - np.outer(b2 + b3, points[-1])
+    rest = points - np.outer(b0 + b1, start) - np.outer(b2 + b3, end)
     c00, c11 = (b1 * b1).sum(), (b2 * b2).sum()
     c01 = -(b1 * b2).sum() * float(first @ last)
     x0 = float((b1 @ rest) @ first)
     x1 = -float((b2 @ rest) @ last)
     determinant = c00 * c11 - c01 * c01
-    chord = float(np.linalg.norm(points[-1] - points[0]))
+    chord = float(np.linalg.norm(end - start))
     if abs(determinant) > 1e-12:
         a = (x0 * c11 - x1 * c01) / determinant
         b = (c00 * x1 - c01 * x0) / determinant
@@ -167,7 +178,7 @@ def _least_squares(points: FloatArray, t: FloatArray, first: FloatArray, last: F
         a = b = 0.0
     if a < 1e-3 * chord or b < 1e-3 * chord:
         a = b = chord / 3.0
-    return np.array([points[0], points[0] + a * first, points[-1] - b * last, points[-1]])
+    return np.array([start, start + a * first, end - b * last, end])
 
 
 def _nearer(span: FloatArray, points: FloatArray, t: FloatArray) -> FloatArray:
