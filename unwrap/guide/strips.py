@@ -32,8 +32,8 @@ LOOK = 0.5
 STEP = 0.1
 # A bend no longer than what the look makes of a sharp corner, and a little, is sharp.
 SHARP = 2 * LOOK + 0.4
-# Tight bits no further apart than this (mm) are one bend.
-SHORT = 0.8
+# Slight bends no further apart than this (mm) are the facets of one.
+FACET = 1.5
 # A straight that shows for less than this (mm) between what the look makes of two bends is none.
 LEAST_STRAIGHT = 0.3
 # At the end of a strip its rim turns by more than this twice, degrees.
@@ -211,7 +211,7 @@ def count_runs(points: FloatArray, closed: bool) -> int:
 def _runs(side: FloatArray, turn: FloatArray, step: float, reach: int, closed: bool) -> int:
     """Runs of a line by where it bends tightly, and to which side."""
     for sign in (1.0, -1.0):
-        side = np.where((side == 0) & _closing(side == sign, int(SHORT / step)), sign, side)
+        side = np.where((side == 0) & _faceted(side == sign, turn / reach, int(FACET / step)), sign, side)
     edges = np.flatnonzero(np.concatenate([[True], np.diff(side) != 0, [True]]))
     bends: list[tuple[int, int, bool]] = []
     for first, last in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
@@ -230,13 +230,14 @@ def _runs(side: FloatArray, turn: FloatArray, step: float, reach: int, closed: b
     return max(straights + pieces, 1)
 
 
-def _closing(mask: BoolArray, gap: int) -> BoolArray:
-    """The mask with gaps of up to `gap` between two of its parts closed."""
-    where = np.flatnonzero(mask)
+def _faceted(mask: BoolArray, turn: FloatArray, gap: int) -> BoolArray:
+    """The mask with gaps of up to `gap` closed beside parts that turn too little to be a bend."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int))).reshape(-1, 2)
+    slight = [abs(turn[first:last].sum()) < LEAST_BEND for first, last in edges]
     out = mask.copy()
-    for a, b in pairwise(where):
-        if 1 < b - a <= gap + 1:
-            out[a:b] = True
+    for ((_, end), (start, _)), both in zip(pairwise(edges), pairwise(slight), strict=True):
+        if any(both) and start - end <= gap:
+            out[end:start] = True
     return out
 
 
