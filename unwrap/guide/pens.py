@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from html import escape
 from typing import Protocol
 
+from PIL import Image
 from reportlab.lib.colors import Color
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from unwrap.arrays import FloatArray
+from unwrap.livery.paint import Picture
 from unwrap.sheet.inks import rgb_of
+from unwrap.sheet.pictures import png_of
 
 INK, QUIET, PAPER = "#2b2b2e", "#6c6c72", "#ffffff"
 
@@ -31,6 +36,9 @@ class Pen(Protocol):
         self, rings: Sequence[FloatArray], fill: str | None, stroke: str | None = None, width: float = 0.25
     ) -> None:
         """Fill or outline an area, even-odd."""
+
+    def picture(self, rings: Sequence[FloatArray], picture: Picture) -> None:
+        """Fill an area, even-odd, with a picture that is placed in the drawing."""
 
     def line(
         self, points: FloatArray, width: float, colour: str = INK, dash: tuple[float, float] | None = None
@@ -86,6 +94,19 @@ class SvgPen:
         self._parts.append(
             f'<path d="{_data(rings)}" fill="{escape(fill or "none")}" fill-rule="evenodd"{edge}/>'
         )
+
+    def picture(self, rings: Sequence[FloatArray], picture: Picture) -> None:
+        """Fill an area with a picture."""
+        self.clip(rings)
+        (a, c, e), (b, d, f) = picture.matrix
+        height, width = picture.dots.shape[:2]
+        data = base64.b64encode(png_of(picture)).decode("ascii")
+        self._parts.append(
+            f'<image width="{width}" height="{height}" preserveAspectRatio="none" '
+            f'transform="matrix({a:.6g} {b:.6g} {c:.6g} {d:.6g} {e:.4f} {f:.4f})" '
+            f'href="data:image/png;base64,{data}"/>'
+        )
+        self.unclip()
 
     def line(
         self, points: FloatArray, width: float, colour: str = INK, dash: tuple[float, float] | None = None
@@ -162,6 +183,17 @@ class PdfPen:
             self._canvas.setStrokeColor(_colour(stroke))
             self._canvas.setLineWidth(width)
         self._canvas.drawPath(self._path(rings), stroke=int(bool(stroke)), fill=int(bool(fill)), fillMode=0)
+
+    def picture(self, rings: Sequence[FloatArray], picture: Picture) -> None:
+        """Fill an area with a picture."""
+        self.clip(rings)
+        (a, c, e), (b, d, f) = picture.matrix.tolist()
+        height, width = picture.dots.shape[:2]
+        self._canvas.transform(a, b, c, d, e, f)
+        # An image's first row lies at the top of a frame with y up.
+        self._canvas.transform(1, 0, 0, -1, 0, height)
+        self._canvas.drawImage(ImageReader(Image.fromarray(picture.dots)), 0, 0, width, height)
+        self.unclip()
 
     def line(
         self, points: FloatArray, width: float, colour: str = INK, dash: tuple[float, float] | None = None

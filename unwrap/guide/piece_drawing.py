@@ -9,7 +9,9 @@ from unwrap.arrays import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.pens import INK, PAPER, QUIET, Pen, SvgPen
 from unwrap.guide.upright import upright
+from unwrap.livery.paint import Picture
 from unwrap.sheet.marks import slit_mouths
+from unwrap.sheet.pictures import coarser
 from unwrap.sheet.piece import Piece
 
 # Room round the piece for its arrows and numbers, and the largest drawing, mm on paper.
@@ -17,6 +19,8 @@ ROOM = 9.0
 WIDEST, HIGHEST = 150.0, 92.0
 # Paint is drawn this close to its true shape, mm.
 ACCURACY = 0.02
+# Dots of pictures to the millimetre of paper.
+DOTS = 8.0
 # The drawing shows at most this many brush arrows, this far apart on paper, mm.
 MOST_ARROWS, ARROWS_APART = 7, 11.0
 
@@ -59,7 +63,9 @@ class _Drawing:
         pen.clip(outline)
         for paint in self.piece.paints:
             rings = self._rings(shapely.simplify(paint.area, ACCURACY))
-            if rings:
+            if rings and paint.picture is not None:
+                pen.picture(rings, self._shown(paint.picture))
+            elif rings:
                 pen.area(rings, paint.colour)
         pen.unclip()
         pen.area(outline, None, INK, 0.25)
@@ -76,6 +82,12 @@ class _Drawing:
         """From the piece's plane to the drawing."""
         x = (points[:, 0] - self.low[0]) * self.scale + ROOM
         return np.column_stack([x, self.tall - ROOM - (points[:, 1] - self.low[1]) * self.scale])
+
+    def _shown(self, picture: Picture) -> Picture:
+        """A picture on the piece as one in the drawing, no finer than the page shows it."""
+        (x, y), s = self.low, self.scale
+        in_drawing = np.array([[s, 0.0, ROOM - s * x], [0.0, -s, self.tall - ROOM + s * y]])
+        return coarser(picture.moved(in_drawing), DOTS)
 
     def _rings(self, shape: shapely.Geometry) -> list[FloatArray]:
         return [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,8 +14,13 @@ from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.guide.tones import telling_strain, tones
+from unwrap.livery.paint import Paint
 from unwrap.regions.mirror import reflected
 from unwrap.regions.region import Region
+from unwrap.sheet.pictures import coarser
+
+# Dots of pictures to the millimetre of a piece, and of one picture in all.
+DOTS, MOST_DOTS = 12.0, 250_000
 
 
 def _packed(*arrays: NDArray[np.generic]) -> bytes:
@@ -120,6 +126,17 @@ def drawn(shape: shapely.Geometry) -> str:
             points = " ".join(f"{x:.3f},{y:.3f}" for x, y in np.asarray(ring.coords)[:-1])
             parts.append(f"M{points}Z")
     return "".join(parts)
+
+
+def dots_of(paint: Paint) -> dict[str, Any]:
+    """What fills a paint instead of its colour: dots (base64, u1 x 3), how many across, and where, mm."""
+    if paint.picture is None:
+        return {}
+    x0, y0, x1, y1 = paint.area.bounds
+    finest = min(DOTS, np.sqrt(MOST_DOTS / max((x1 - x0) * (y1 - y0), 1e-9)))
+    picture = coarser(paint.picture, float(finest))
+    data = base64.b64encode(np.ascontiguousarray(picture.dots).tobytes()).decode("ascii")
+    return {"dots": data, "across": picture.dots.shape[1], "placed": picture.matrix.T.ravel().tolist()}
 
 
 def reflected_bytes(body: Body, region: Region) -> bytes:

@@ -16,7 +16,7 @@ from unwrap.job_regions import RegionMark
 from unwrap.make import bridge_of
 from unwrap.page.bench_work import BenchWork
 from unwrap.page.session import GROWN_KEYS, Session
-from unwrap.page.shown import drawn, strain_scale
+from unwrap.page.shown import dots_of, drawn, strain_scale
 from unwrap.page.working_out import Worked
 from unwrap.regions.region import Patch
 
@@ -138,7 +138,7 @@ def pieces(done: Worked) -> dict[str, Any]:
         "high": bounds[:, 2:].max(axis=0).tolist(),
         "outline": "".join(drawn(piece.outline) for piece in found),
         "paints": [
-            {"colour": paint.colour, "label": paint.label, "path": drawn(paint.area)}
+            {"colour": paint.colour, "label": paint.label, "path": drawn(paint.area), **dots_of(paint)}
             for piece in found
             for paint in piece.paints
         ],

@@ -24,6 +24,18 @@ def png_of(picture: Picture) -> bytes:
     return out.getvalue()
 
 
+def coarser(picture: Picture, per_mm: float) -> Picture:
+    """The picture with no more dots to the millimetre than `per_mm`: enough for a screen."""
+    height, width = picture.dots.shape[:2]
+    share = min(per_mm * float(np.sqrt(abs(np.linalg.det(picture.matrix[:, :2])))), 1.0)
+    size = max(round(width * share), 1), max(round(height * share), 1)
+    if size == (width, height):
+        return picture
+    dots = np.asarray(Image.fromarray(picture.dots).resize(size, Image.Resampling.BOX))
+    grown = np.diag([width / size[0], height / size[1]])
+    return Picture(dots, np.column_stack([picture.matrix[:, :2] @ grown, picture.matrix[:, 2]]))
+
+
 def tints_of_dots(dots: NDArray[np.uint8], press: Press) -> NDArray[np.uint8]:
     """Cyan, magenta, yellow and black for every dot, as `unwrap.sheet.inks.tints_of` has them.
 

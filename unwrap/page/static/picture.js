@@ -26,12 +26,36 @@ export function printed(found) {
   made.pen.save();
   made.pen.clip(outline, "evenodd");
   for (const paint of found.piece.paints) {
-    made.pen.fillStyle = paint.colour;
-    made.pen.fill(new Path2D(paint.path), "evenodd");
+    const path = new Path2D(paint.path);
+    if (paint.dots) {
+      made.pen.save();
+      made.pen.clip(path, "evenodd");
+      made.pen.transform(...paint.placed);
+      made.pen.drawImage(dotted(paint), 0, 0);
+      made.pen.restore();
+    } else {
+      made.pen.fillStyle = paint.colour;
+      made.pen.fill(path, "evenodd");
+    }
   }
   made.pen.restore();
   if (found.shades.some((shade, i) => i % 4 === 3 && shade)) shade(made, found, false, DARK_AND_LIGHT);
   return made;
+}
+
+// A paint's dots as a canvas.
+function dotted(paint) {
+  const bytes = atob(paint.dots), count = bytes.length / 3;
+  const canvas = document.createElement("canvas");
+  canvas.width = paint.across;
+  canvas.height = count / paint.across;
+  const pen = canvas.getContext("2d"), image = pen.createImageData(canvas.width, canvas.height);
+  for (let i = 0; i < count; i++) {
+    for (let k = 0; k < 3; k++) image.data[4 * i + k] = bytes.charCodeAt(3 * i + k);
+    image.data[4 * i + 3] = 255;
+  }
+  pen.putImageData(image, 0, 0);
+  return canvas;
 }
 
 export function strained(found) {
