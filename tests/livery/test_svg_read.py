@@ -261,6 +261,45 @@ def test_text_is_set_in_its_font(tmp_path):
     assert 0.5 * (left + right) == pytest.approx(30.0, abs=0.6)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        '<text x="4" y="20" font-size="9">HA <tspan font-weight="bold">N</tspan>o</text>',
+        '<text x="30" y="20" font-size="8" text-anchor="middle">N<tspan dy="9">H</tspan></text>',
+        '<text x="6" y="20" font-size="8">N<tspan dy="9" dx="2">H</tspan></text>',
+        '<text x="4" y="20" font-size="9" letter-spacing="2">H  <tspan>I</tspan>\n H</text>',
+        '<text x="4" y="20" font-size="9">H<tspan x="4" y="35">HE</tspan>'
+        '<tspan x="56" text-anchor="end">H</tspan></text>',
+        '<text x="4 20 33" y="20 22 24" font-size="9">HEN</text>',
+    ],
+)
+def test_text_flows_as_in_an_independent_renderer(tmp_path, text):
+    path = tmp_path / "a.svg"
+    path.write_text(wrapped(f'<g font-family="DejaVu Sans">{text}</g>'))
+    area = shapely.union_all([shape.area for shape in read_drawing(path).shapes])
+    theirs = rendered(path.read_text())
+    if not (theirs > 0.9).any():
+        pytest.skip("the renderer has no DejaVu Sans")
+    ours = covered(area)
+    # Hinting aside: no letter is off by as much as a stem's half, and the ink is the same.
+    assert (ours & (theirs > 0.5)).sum() > 0.93 * max(ours.sum(), (theirs > 0.5).sum())
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ('<text><textPath href="#p">Wren</textPath></text>', "runs along a path; turn it to outlines"),
+        ('<text font-style="italic">Wren</text>', "letters are italic; turn the text to outlines"),
+        ('<text font-family="No Such Face">Wren</text>', "is not installed"),
+    ],
+)
+def test_text_that_cannot_be_set_is_refused(tmp_path, text, sentence):
+    path = tmp_path / "a.svg"
+    path.write_text(wrapped(text))
+    with pytest.raises(BadInput, match=sentence):
+        read_drawing(path)
+
+
 def test_fill_rules_on_a_doubled_ring():
     ring = np.array([[0, 0], [4, 0], [4, 4], [0, 4]], dtype=float)
     inner = ring * 0.5 + 1.0

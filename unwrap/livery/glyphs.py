@@ -104,6 +104,12 @@ def letters(
     return out
 
 
+def advance(text: str, font: str, weight: str, em: float, spacing: float = 0.0) -> float:
+    """How far a line of text reaches, blanks at its end included: where the next letter would stand."""
+    both = letters(text + "H", font, weight, spacing=spacing, em=em)
+    return float(both[-1].bounds[0] - letters("H", font, weight, em=em)[0].bounds[0])
+
+
 def _outline(text: str, properties: FontProperties) -> list[FloatArray]:
     """Closed rings of a text's outline, sampled, in units of the setting."""
     if not text.strip():

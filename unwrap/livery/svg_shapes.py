@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 from lxml import etree
 
-from unwrap.livery.glyphs import letters
+from unwrap.livery.glyphs import advance, letters
 from unwrap.livery.svg_path import NUMBER, Run, ellipse, parse_path, rectangle
 from unwrap.livery.svg_style import Rule, length_of, style_of
 
@@ -67,25 +70,106 @@ def _polyline(element: etree._Element, kind: str) -> list[Run]:
     return [Run(points, kind == "polygon", len(points))] if len(points) > 1 else []
 
 
+@dataclass
+class _Span:
+    """A bit of text in one style; `x` and `y` where it is placed anew."""
+
+    text: str
+    style: dict[str, str]
+    x: float | None
+    y: float | None
+    dx: float
+    dy: float
+
+
 def _text(element: etree._Element, style: dict[str, str], rules: list[Rule]) -> list[Run]:
-    """Plain text as outlines in its font, one line per element or tspan."""
+    """Text as outlines in its fonts, flowing on from part to part."""
+    spans = _joined_spaces(_spans(element, style, rules))
     runs: list[Run] = []
-    start = [length_of(element.get("x")), length_of(element.get("y"))]
-    lines = [(element, element.text or "", style)]
-    for child in element:
-        lines.append((child, child.text or "", style_of(child, style, rules)))
-    for part, text, how in lines:
-        text = " ".join(text.split())
-        if not text:
-            continue
-        x, y = length_of(part.get("x"), start[0]), length_of(part.get("y"), start[1])
-        family = how["font-family"].split(",")[0].strip(" '\"")
-        weight = "bold" if how["font-weight"] in BOLD else "normal"
-        areas = letters(text, FAMILIES.get(family, family), weight, em=length_of(how["font-size"]))
-        whole = shapely.union_all(areas)
-        shift = {"middle": 0.5, "end": 1.0}.get(how["text-anchor"], 0.0) * whole.bounds[2]
-        for polygon in shapely.get_parts(whole):
-            for ring in (polygon.exterior, *polygon.interiors):
-                points = np.asarray(ring.coords)[:-1] * [1.0, -1.0] + [x - shift, y]
-                runs.append(Run(points, True, max(len(points) // 6, 4)))
+    x = y = 0.0
+    chunk: list[tuple[list[shapely.Geometry], float]] = []
+    anchor, start = "start", 0.0
+
+    def finish() -> None:
+        shift = {"middle": 0.5, "end": 1.0}.get(anchor, 0.0) * (x - start)
+        for areas, down in chunk:
+            for polygon in shapely.get_parts(shapely.union_all(areas)):
+                for ring in (polygon.exterior, *polygon.interiors):
+                    points = np.asarray(ring.coords)[:-1] * [1.0, -1.0] + [-shift, down]
+                    runs.append(Run(points, True, max(len(points) // 6, 4)))
+
+    for span in spans:
+        if span.x is not None:
+            finish()
+            chunk, x, start, anchor = [], span.x, span.x, span.style["text-anchor"]
+        y = (span.y if span.y is not None else y) + span.dy
+        x += span.dx
+        how = _set_in(span.style)
+        areas = [shapely.affinity.translate(letter, x) for letter in letters(span.text, **how)]
+        chunk.append((areas, y))
+        x += advance(span.text, **how)
+    finish()
     return runs
+
+
+def _set_in(style: dict[str, str]) -> dict[str, Any]:
+    family = style["font-family"].split(",")[0].strip(" '\"")
+    if style["font-style"] not in ("normal", ""):
+        raise ValueError(f"its letters are {style['font-style']}; turn the text to outlines")
+    spacing = style["letter-spacing"]
+    return {
+        "font": FAMILIES.get(family, family),
+        "weight": "bold" if style["font-weight"] in BOLD else "normal",
+        "em": length_of(style["font-size"]),
+        "spacing": 0.0 if spacing == "normal" else length_of(spacing),
+    }
+
+
+def _spans(element: etree._Element, style: dict[str, str], rules: list[Rule]) -> list[_Span]:
+    """The bits of a text in turn; each letter by itself where places are given letter by letter."""
+    kind = etree.QName(element).localname
+    if kind == "textPath":
+        raise ValueError("its text runs along a path; turn it to outlines")
+    given = {name: _lengths(element.get(name)) for name in ("x", "y", "dx", "dy")}
+    if kind == "text":
+        given["x"], given["y"] = given["x"] or [0.0], given["y"] or [0.0]
+    text = element.text or ""
+    letters_placed = max(map(len, given.values()))
+    bits = [*text[: letters_placed - 1], text[letters_placed - 1 :]] if letters_placed > 1 else [text]
+    out = [
+        _Span(
+            bit,
+            style,
+            _nth(given["x"], i),
+            _nth(given["y"], i),
+            _nth(given["dx"], i) or 0.0,
+            _nth(given["dy"], i) or 0.0,
+        )
+        for i, bit in enumerate(bits)
+    ]
+    for child in element:
+        out += _spans(child, style_of(child, style, rules), rules)
+        if child.tail:
+            out.append(_Span(child.tail, style, None, None, 0.0, 0.0))
+    return out
+
+
+def _lengths(value: str | None) -> list[float]:
+    return [length_of(item) for item in re.split(r"[\s,]+", (value or "").strip()) if item]
+
+
+def _nth(values: list[float], i: int) -> float | None:
+    return values[i] if i < len(values) else None
+
+
+def _joined_spaces(spans: list[_Span]) -> list[_Span]:
+    """Runs of blanks as one, none where the text or a new place begins, nor at the end."""
+    blank = True
+    for span in spans:
+        blank = blank or span.x is not None
+        text = re.sub(r"\s+", " ", span.text)
+        span.text = text.lstrip() if blank else text
+        blank = span.text.endswith(" ") or (blank and not span.text)
+    if spans:
+        spans[-1].text = spans[-1].text.rstrip()
+    return spans

@@ -30,6 +30,8 @@ INHERITED = {
     "font-family": "DejaVu Sans",
     "font-size": "16",
     "font-weight": "normal",
+    "font-style": "normal",
+    "letter-spacing": "normal",
     "text-anchor": "start",
 }
 OWN = ("display", "opacity", "clip-path", "mask", "filter", "fill-opacity", "stroke-opacity", "stop-color")
