@@ -152,3 +152,18 @@ def test_corners_that_share_a_name_are_told_apart_by_number():
     gone, come = square.area.difference(one.area), one.area.difference(square.area)
     assert gone.area - come.area == pytest.approx((1 - np.pi / 4) * (2.0**2 - 1.5**2), abs=2e-3)
     assert shapely.box(0.9, 21.9, 3.1, 24.1).covers(shapely.union(gone, come).buffer(-1e-3))
+
+
+def test_corners_of_a_panel_are_called_after_its_limits():
+    side = flat_side()
+    (paint,), _ = lay_lining(
+        side,
+        [(0.5, "#ffffff")],
+        inset=2.0,
+        within={"x": (10, 31), "z": (4, 21)},
+        corners={"top front": ("canted", 3.0), "bottom rear": ("canted", 2.0)},
+    )
+    frame = shapely.box(12, 6, 29, 19)
+    frame = frame.difference(shapely.Polygon([(29, 19), (26, 19), (29, 16)]))
+    frame = frame.difference(shapely.Polygon([(12, 6), (14, 6), (12, 8)]))
+    assert shapely.Polygon(paint.area.exterior).symmetric_difference(frame).area < 5e-3

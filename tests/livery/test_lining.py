@@ -242,6 +242,19 @@ def test_dashes_are_square_to_the_line_and_end_where_they_began():
     assert ring.area.area == pytest.approx(0.5 * length * 4 / 6, rel=0.02)
 
 
+@pytest.mark.parametrize(("corner", "radius"), [("square", 0.0), ("rounded", 4.0)])
+def test_the_dashes_of_a_set_lie_side_by_side(corner, radius):
+    paints, _ = lay_lining(flat_side(), SET, inset=2.0, corner=corner, radius=radius, dashes=(4.0, 2.0))
+    # Where one line of the set has a gap all have one: straight across, clear of the corners.
+    for low, high, across in ((9.0, 51.0, 0), (9.0, 16.0, 1)):
+        for at in np.arange(low, high, 0.05):
+            ends = [(at, 0.0), (at, 12.0)] if across == 0 else [(0.0, at), (20.0, at)]
+            ruler = shapely.LineString(ends)
+            there = [round(ruler.intersection(p.area).length, 2) for p in paints]
+            widths = [p.asked_width for p in paints]
+            assert there == [0.0, 0.0, 0.0] or there == pytest.approx(widths, abs=0.02), (at, there)
+
+
 def test_a_line_below_the_windows_is_measured_from_the_top_as_with_a_ruler():
     side = flat_side(nx=24, ny=10, skip=lambda x, y: 0.3 < x < 0.6 and 0.3 < y < 0.7)
     (paint,), _ = lay_lining(side, [(0.5, "#ffffff")], inset=20.0, edges="top")

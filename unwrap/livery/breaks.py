@@ -57,19 +57,19 @@ def keep_clear(
     return [shapely.union_all(parts) if parts else shapely.MultiPolygon() for parts in gaps]
 
 
-def dashed(
+def dashes_across(
     area: shapely.Geometry, middle: shapely.Geometry, width: float, dashes: Sequence[float]
 ) -> shapely.Geometry:
-    """A line broken into dashes, square to it.
+    """The ground that dashes leave of a line set: its lines break side by side, square to the set.
 
     Parameters
     ----------
     area : Polygon or MultiPolygon
-        The whole line on its piece, mm.
+        The whole set, gaps between its lines included, on its piece, mm.
     middle : Polygon or MultiPolygon
-        The panel inside the line's middle: its rim within the area is the centre line.
+        The panel inside the set's middle: its rim within the area is what dashes are measured along.
     width : float
-        The line's width, mm.
+        The set's width, mm.
     dashes : sequence of float
         Lengths of dashes and gaps in turn, mm.
     """

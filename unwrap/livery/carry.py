@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.livery.loops import boundary_loops
-from unwrap.livery.planar import barycentric, polygon_of_rings, polygons_of, transfer, transfer_lines
+from unwrap.livery.planar import barycentric, common, polygon_of_rings, transfer, transfer_lines
 from unwrap.regions.region import Patch
 
 # Places further than this from the piece (mm) are said to be off it.
@@ -185,7 +185,7 @@ class Carry:
 
     def ground(self, area: shapely.Geometry) -> shapely.Geometry:
         """The part of an area that lies on the piece."""
-        return polygons_of(shapely.intersection(area, self.outline))
+        return common(area, self.outline)
 
 
 def _planes(corners: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -8,12 +8,14 @@ import numpy as np
 
 from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
+from unwrap.livery.corner import Corner
 from unwrap.livery.corner_shapes import STYLES
-from unwrap.livery.corners import Corner
 from unwrap.livery.edges import NAMES, Edge, name_runs, outer_and_openings
 from unwrap.livery.ground import Ground
 
 OPPOSITE = dict(zip(NAMES, ("bottom", "top", "rear", "front", "right", "left"), strict=True))
+# What the edge at a limit is called, per axis: at the upper one, at the lower one.
+LIMITS = (("front", "rear"), ("left", "right"), ("top", "bottom"))
 # Places along the body are told apart by this, mm, when corners are counted.
 STEP = 0.05
 
@@ -25,8 +27,9 @@ def style_corners(
     style: str,
     size: float,
     named: Mapping[str, tuple[str, float]],
+    limits: Sequence[tuple[int, float, bool]] = (),
 ) -> list[tuple[Corner, str, float]]:
-    """Each corner with its own style where one is named.
+    """Each corner with its own style where one is named; see `name_corners` for the limits.
 
     Raises
     ------
@@ -41,7 +44,7 @@ def style_corners(
             )
     if not named:
         return [(corner, style, size) for corner in corners]
-    names = name_corners(ground, corners)
+    names = name_corners(ground, corners, limits)
     known = {frozenset(name.split()): i for i, name in enumerate(names)}
     wishes: dict[int, tuple[str, float]] = {}
     for name, wish in named.items():
@@ -52,16 +55,27 @@ def style_corners(
     return [(corner, *wishes.get(i, (style, size))) for i, corner in enumerate(corners)]
 
 
-def name_corners(ground: Ground, corners: Sequence[Corner]) -> list[str]:
+def name_corners(
+    ground: Ground, corners: Sequence[Corner], limits: Sequence[tuple[int, float, bool]] = ()
+) -> list[str]:
     """A name for each corner, no two alike.
 
+    Parameters
+    ----------
+    ground : Ground
+    corners : sequence of Corner
+    limits : sequence of (axis, mm, bool)
+        Of the panel within the ground: the plane's axis and place, and whether the panel lies above it.
+
+    Notes
+    -----
     It is made of the edges that meet there ("top front"; "opening top front" round an opening).
     Corners that would share a name are numbered from the front to the rear, then from the top
     down, then from left to right: "bottom rear 1", "bottom rear 2".
     """
     outer, openings = outer_and_openings(ground)
     sides = {False: name_runs(ground, outer), True: name_runs(ground, openings)}
-    plain = [_edges_at(ground, sides[corner.opening], corner) for corner in corners]
+    plain = [_edges_at(ground, sides[corner.opening], corner, limits) for corner in corners]
     places = [tuple(np.round(corner.place / STEP) * [-1, -1, -1]) for corner in corners]
     order = sorted(range(len(corners)), key=lambda i: (places[i][0], places[i][2], places[i][1]))
     out = list(plain)
@@ -72,10 +86,16 @@ def name_corners(ground: Ground, corners: Sequence[Corner]) -> list[str]:
     return out
 
 
-def _edges_at(ground: Ground, runs: Sequence[tuple[str, list[Edge]]], corner: Corner) -> str:
-    """Names of the two edges nearest to a corner."""
-    away = [_distance(ground, run, corner.place) for _, run in runs]
-    names = {runs[i][0] for i in np.argsort(away, kind="stable")[:2]}
+def _edges_at(
+    ground: Ground,
+    runs: Sequence[tuple[str, list[Edge]]],
+    corner: Corner,
+    limits: Sequence[tuple[int, float, bool]],
+) -> str:
+    """Names of the two edges, or limits of the panel, nearest to a corner."""
+    near = [(_distance(ground, run, corner.place), name) for name, run in runs]
+    near += [(abs(float(corner.place[axis]) - limit), LIMITS[axis][above]) for axis, limit, above in limits]
+    names = {name for _, name in sorted(near, key=lambda one: one[0])[:2]}
     if corner.opening:
         # An edge of the region that faces down is the top of its opening.
         return " ".join(["opening", *(name for name in NAMES if OPPOSITE[name] in names)])

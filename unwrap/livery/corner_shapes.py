@@ -57,6 +57,8 @@ class Turn:
         The panel's two sides in the chart, from the corner on.
     opening : bool
         Whether the line set goes round an opening here: lines further in are wider round.
+    rounded : float
+        How much of each side the region's own edge has rounded away, mm.
     """
 
     style: str
@@ -65,6 +67,7 @@ class Turn:
     chart: FloatArray
     sides: tuple[FloatArray, FloatArray]
     opening: bool = False
+    rounded: float = 0.0
 
 
 def along_side(interior: float, style: str, size: float) -> float:
@@ -76,7 +79,9 @@ def along_side(interior: float, style: str, size: float) -> float:
     return 0.0 if style == "square" else size
 
 
-def sides_of(panel: shapely.Geometry, reach: float) -> tuple[FloatArray, FloatArray] | None:
+def sides_of(
+    panel: shapely.Geometry, reach: float, rounded: float = 0.0
+) -> tuple[FloatArray, FloatArray] | None:
     """The two sides of a panel that meet at the origin, each from there on; None where none do.
 
     Parameters
@@ -84,6 +89,8 @@ def sides_of(panel: shapely.Geometry, reach: float) -> tuple[FloatArray, FloatAr
     panel : Polygon or MultiPolygon
     reach : float
         How much of a side is wanted, mm.
+    rounded : float
+        How much of each side is rounded away: it goes straight on to the origin.
     """
     rings = [ring for part in shapely.get_parts(panel) for ring in (part.exterior, *part.interiors)]
     if not rings:
@@ -92,6 +99,9 @@ def sides_of(panel: shapely.Geometry, reach: float) -> tuple[FloatArray, FloatAr
     points = np.asarray(ring.simplify(ROUNDING).coords)[:-1]
     start = int(np.argmin(np.hypot(*points.T)))
     points = np.roll(points, -start, axis=0)
+    if rounded > 0:
+        points = points[np.hypot(*points.T) > rounded * (1.0 - 1e-3) - ROUNDING]
+        points = np.vstack([[0.0, 0.0], points])
     points[0] = 0.0
     first = _as_far(np.vstack([points, points[:1]]), reach)
     second = _as_far(np.vstack([points[:1], points[::-1]]), reach)
@@ -127,7 +137,9 @@ def taken_away(turn: Turn, depth: float, panel: shapely.Geometry) -> shapely.Geo
         if radius <= 0:
             return shapely.MultiPolygon()
         round_ = panel.buffer(-radius, quad_segs=QUARTER_SIDES).buffer(radius, quad_segs=QUARTER_SIDES)
-        gone = tidy(minus(panel, round_), 2e-4)
+        # An edge that is not quite straight loses a hair all along: that is no part of the corner.
+        far = abs(tip) + 1.05 * along_side(turn.interior, "rounded", radius) + 0.05
+        gone = tidy(minus(panel, round_), 2e-4).intersection(shapely.Point(0.0, 0.0).buffer(far))
     elif turn.style == "incurved":
         radius = size + depth
         if radius <= -tip:
@@ -138,7 +150,7 @@ def taken_away(turn: Turn, depth: float, panel: shapely.Geometry) -> shapely.Geo
         gone = shapely.intersection(panel, _before_cant(turn, depth))
     else:
         gone = shapely.intersection_all([panel, *(_beside(side, turn, depth) for side in turn.sides)])
-    return _at_corner(gone, abs(tip) + 0.05 * size + 0.02)
+    return _at_corner(gone, abs(tip) + turn.rounded + 0.05 * size + 0.02)
 
 
 def _before_cant(turn: Turn, depth: float) -> shapely.Polygon:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -13,54 +13,22 @@ from shapely.prepared import PreparedGeometry, prep
 from unwrap.arrays import FloatArray
 from unwrap.errors import BadInput
 from unwrap.livery.chart import lay_chart
+from unwrap.livery.corner import Corner, places_at, unit
 from unwrap.livery.corner_shapes import along_side
 from unwrap.livery.edges import Edge, outer_and_openings, sides_of_loop
 from unwrap.livery.ground import Ground
 from unwrap.livery.loops import boundary_loops
+from unwrap.livery.round_corners import rounded_corner, roundings
 
 # The lining's own corner is where the region's edge turns inwards by more than this.
 SHARP = np.radians(40.0)
 # How far along each side (mm) its direction at a corner is taken.
 ALONG = 0.4
+# Styles that cut a corner off, and how much wider than its size a rounding is before it is a curved edge.
+CUT = ("incurved", "canted", "notched")
+WIDE = 2.5
 # A corner this near to a joint or cut (mm) is where the line runs on, not a corner.
 ON_OUTLINE = 2e-3
-
-
-@dataclass(frozen=True, eq=False)
-class Corner:
-    """A square corner of the panel inside the lining's outer edge, with a chart round it.
-
-    Parameters
-    ----------
-    carry : int
-        The piece that it is on.
-    ring : tuple of int
-        The outline that it is on: piece, part, ring.
-    at : (2,) float64
-        Where on that piece, mm.
-    place : (3,) float64
-        Where on the body, mm.
-    interior : float
-        The angle inside the panel, radians; at an opening the angle on the opening's side.
-    side : float
-        Length of the panel's side that follows, to the next corner, mm.
-    chart : (m, 3, 2) float64
-        Ground faces laid flat round it, mm; the corner is the origin.
-    sides : (2, 2) float64
-        Unit directions in the chart along the two sides, away from the corner.
-    opening : bool
-        Whether it is a corner of a line set round an opening.
-    """
-
-    carry: int
-    ring: tuple[int, int, int]
-    at: FloatArray
-    place: FloatArray
-    interior: float
-    side: float
-    chart: FloatArray
-    sides: FloatArray
-    opening: bool = False
 
 
 def find_corners(
@@ -142,24 +110,32 @@ def _corners_of_ring(
         if not edge.contains(shapely.Point(points[i]))
     ]
     step = np.linalg.norm(ahead, axis=1)
-    out = []
-    for i, j in zip(sharp, [*sharp[1:], *sharp[:1]], strict=True):
-        between = [k % len(points) for k in range(i, j if j > i else j + len(points))]
+    found: dict[int, tuple[int, Corner]] = {}
+    for i in map(int, sharp):
         sides = np.stack([unit(behind[i]), unit(ahead[i])])
         sides *= np.minimum(ALONG, 0.5 * np.linalg.norm([behind[i], ahead[i]], axis=1))[:, None]
-        part, weights, _ = carry.to_part(np.vstack([points[i], points[i] + sides]))
-        face = np.flatnonzero((ground.owner == number) & (ground.face == carry.flat.face[part[0]]))[0]
-        on_face = np.einsum("nc,ncw->nw", weights, carry.part_weights[part])
-        place = np.einsum("nc,ncj->nj", weights, carry.on_surface[part])
-        chart = lay_chart(ground, int(face), on_face[0], reach, place[2] - place[0])
-        mine = chart[ground.owner == number][carry.flat.face[part]]
-        drawn = np.einsum("nw,nwj->nj", on_face, mine)
+        seen = np.vstack([points[i], points[i] + sides])
+        face, on_face, place, part = places_at(ground, number, carry, seen)
+        chart = lay_chart(ground, face, on_face[0], reach, place[2] - place[0])
+        drawn = np.einsum("nw,nwj->nj", on_face, chart[ground.owner == number][carry.flat.face[part]])
         if not np.isfinite(drawn).all():
             continue
         ways = np.stack([unit(drawn[1] - drawn[0]), unit(drawn[2] - drawn[0])])
         interior = float(np.arccos(np.clip(ways[0] @ ways[1], -1.0, 1.0)))
-        side = float(step[between].sum())
-        out.append(Corner(number, where, points[i], place[0], interior, side, chart, ways, opening))
+        found[i] = i, Corner(number, where, points[i], place[0], interior, 0.0, chart, ways, opening)
+    # `turn` is the angle inside; a rounding is told by how the outline turns.
+    for first, last in roundings(np.where(turn > 0, np.pi, -np.pi) - turn, step):
+        if not any(edge.contains(shapely.Point(points[i])) for i in (first, last)):
+            corner = rounded_corner(ground, carry, where, points, (first, last), reach, opening)
+            if corner is not None:
+                found[first] = last, corner
+    order = sorted(found)
+    out = []
+    for i, j in zip(order, [*order[1:], *order[:1]], strict=True):
+        last, corner = found[i]
+        between = [k % len(points) for k in range(last, j if j > last else j + len(points))]
+        side = float(step[between].sum()) + corner.rounded + found[j][1].rounded
+        out.append(replace(corner, side=side))
     return out
 
 
@@ -167,6 +143,9 @@ def corners_that_fit(
     where: str, corners: Sequence[tuple[Corner, str, float]]
 ) -> tuple[list[tuple[Corner, str, float]], tuple[str, ...]]:
     """The corners that have room for their style.
+
+    One that the region's own edge has rounded by more than its size keeps its rounding and
+    is named, unless its edge is no more than a wide curve.
 
     A jog in the outline, a side with less than half of the length that its corners ask
     for, keeps square corners and is named; a panel that is too small is refused.
@@ -176,6 +155,15 @@ def corners_that_fit(
     BadInput
         Naming `where`.
     """
+    kept = [each for each in corners if not _lost_in_rounding(*each)]
+    named = tuple(
+        f"{where}: the corner at ({', '.join(f'{v:.1f}' for v in corner.place)}) is rounded by the region's "
+        f"own edge; {_a(style)} corner needs a size of {corner.rounded:.2g} mm or more there, and keeps the "
+        "rounding."
+        for corner, style, size in corners
+        if style in CUT and _lost_in_rounding(corner, style, size) and corner.rounded < WIDE * size
+    )
+    corners = kept
     lacking: set[int] = set()
     for i, (corner, style, size) in enumerate(corners):
         j = _following(corners, i)
@@ -202,7 +190,12 @@ def corners_that_fit(
         for i in sorted(lacking)
         if corners[i][1] != "square"
     )
-    return fit, said
+    return fit, named + said
+
+
+def _lost_in_rounding(corner: Corner, style: str, size: float) -> bool:
+    """Whether a corner's shape would lie within what the region's own edge has rounded away."""
+    return corner.rounded > 0 and (style == "square" or size < corner.rounded * (1.0 - 1e-3))
 
 
 def _a(style: str) -> str:
@@ -213,8 +206,3 @@ def _following(corners: Sequence[tuple[Corner, str, float]], i: int) -> int:
     """The next corner of the same ring."""
     ring = [k for k, each in enumerate(corners) if each[0].ring == corners[i][0].ring]
     return ring[(ring.index(i) + 1) % len(ring)]
-
-
-def unit(way: FloatArray) -> FloatArray:
-    """A direction at length 1; nought stays nought."""
-    return way / max(float(np.linalg.norm(way)), 1e-300)

@@ -10,7 +10,8 @@ import shapely
 
 from unwrap.arrays import FloatArray
 from unwrap.livery.chart import lay_chart
-from unwrap.livery.corners import ALONG, ON_OUTLINE, SHARP, Corner
+from unwrap.livery.corner import Corner
+from unwrap.livery.corners import ALONG, ON_OUTLINE, SHARP
 from unwrap.livery.ground import Ground
 
 # Parts of a corner on either side of a joint are nearer to each other than this on the body, mm.

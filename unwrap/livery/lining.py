@@ -9,7 +9,7 @@ import shapely
 
 from unwrap.errors import BadInput
 from unwrap.livery.beams import Beams
-from unwrap.livery.breaks import dashed, keep_clear
+from unwrap.livery.breaks import dashes_across, keep_clear
 from unwrap.livery.carry import Carry
 from unwrap.livery.corner_names import style_corners
 from unwrap.livery.corner_shapes import STYLES, Turn, charted, refuse_corners_cut_off, sides_of, turn_corners
@@ -21,7 +21,7 @@ from unwrap.livery.inset import covered, edge_strips
 from unwrap.livery.notches import without_notches
 from unwrap.livery.paint import Paint
 from unwrap.livery.panel import Limits, Panel
-from unwrap.livery.planar import join, minus, tidy
+from unwrap.livery.planar import common, join, minus, tidy
 from unwrap.livery.printable import Line, fit_to_printer
 from unwrap.livery.strokes import line_paint
 
@@ -142,19 +142,26 @@ def lay_lining_over(
         if not found and corner in ("incurved", "canted", "notched"):
             remarks += (f"{where}: its edge has no sharp corners, so none is {corner}.",)
         turned, said = corners_that_fit(
-            where, style_corners(where, ground, found, corner, radius, corners or {})
+            where, style_corners(where, ground, found, corner, radius, corners or {}, panel.planes)
         )
         remarks += said
         for at, style, size in turned:
-            sides = sides_of(charted(ground, at.chart, panels[0]), reach)
+            sides = sides_of(charted(ground, at.chart, panels[0]), reach, at.rounded)
             if sides is not None:
-                turns.append(Turn(style, size, at.interior, at.chart, sides, at.opening))
+                turns.append(Turn(style, size, at.interior, at.chart, sides, at.opening, at.rounded))
         refuse_corners_cut_off(where, ground, panels[0], turns)
     panels = [
         turn_corners(ground, parts, turns, float(level - inset))
         for level, parts in zip(levels, panels, strict=True)
     ]
     gaps = keep_clear(ground, clear, where)
+    if dashes:
+        wide = float(levels[-1] - inset)
+        centre = turn_corners(ground, inside(strips, panel, inset + 0.5 * wide), turns, 0.5 * wide)
+        whole_set = [tidy(minus(*pair)) for pair in zip(panels[0], panels[-1], strict=True)]
+        dashed = [
+            dashes_across(area, middle, wide, dashes) for area, middle in zip(whole_set, centre, strict=True)
+        ]
     paints: list[list[Paint]] = [[] for _ in ground.carries]
     for number, (width, colour) in enumerate(lines):
         if colour is None:
@@ -163,9 +170,7 @@ def lay_lining_over(
             tidy(minus(outer, inner)) for outer, inner in zip(panels[number], panels[number + 1], strict=True)
         ]
         if dashes:
-            middle = float(levels[number] + 0.5 * width)
-            centre = turn_corners(ground, inside(strips, panel, middle), turns, middle - inset)
-            areas = [dashed(area, mid, width, dashes) for area, mid in zip(areas, centre, strict=True)]
+            areas = [common(area, kept) for area, kept in zip(areas, dashed, strict=True)]
         for i, area in enumerate(areas):
             area = tidy(minus(area, gaps[i])) if clear else area
             if not area.is_empty:

@@ -76,6 +76,15 @@ def minus(area: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
         return polygons_of(shapely.difference(area, gone, grid_size=HAIR))
 
 
+def common(area: shapely.Geometry, other: shapely.Geometry) -> shapely.Geometry:
+    """What two areas share; sound where their edges all but coincide."""
+    try:
+        return polygons_of(shapely.intersection(area, other))
+    except shapely.errors.GEOSException:
+        area, other = polygons_of(shapely.make_valid(area)), polygons_of(shapely.make_valid(other))
+        return polygons_of(shapely.intersection(area, other, grid_size=HAIR))
+
+
 def tidy(area: shapely.Geometry, least: float = 1e-3) -> shapely.Geometry:
     """The area without slivers narrower than `least` (mm); its corners stay sharp."""
     if area.is_empty:

@@ -9,7 +9,7 @@ from unwrap.arrays import FloatArray
 from unwrap.livery.carry import Carry
 from unwrap.livery.fit import CAPS, JOINS, TOLERANCE, curves_of_area, fit_curve
 from unwrap.livery.paint import Cap, Curve, Join, Paint, PaintKind
-from unwrap.livery.planar import grow
+from unwrap.livery.planar import common, grow
 
 # How far a stroke's rims may be from the line's own, mm.
 STROKE_TOLERANCE = 0.01
@@ -134,8 +134,7 @@ def _same(
         )
     # At the very edge a line ends as the edge does, and the blade ends the stroke.
     inner = shapely.buffer(outline, -STROKE_ENDS, join_style="mitre")
-    drawn = shapely.intersection(shapely.union_all(strokes), inner)
-    wanted = shapely.intersection(area, inner)
+    drawn, wanted = common(shapely.union_all(strokes), inner), common(area, inner)
     return bool(grow(drawn, STROKE_TOLERANCE).covers(wanted) and grow(area, STROKE_TOLERANCE).covers(drawn))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
-from unwrap.livery.corners import unit
+from unwrap.livery.corner import unit
 from unwrap.livery.paint import Curve, Paint
 from unwrap.livery.spans import at_parameters, straight_span
 from unwrap.sheet.plates import polygons_in
