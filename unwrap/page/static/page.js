@@ -171,7 +171,7 @@ const item = (said) => make("li", { textContent: said });
 function showLists() {
   const { state, chosen } = store, region = chosenRegion();
   const dots = state.regions.map((one, i) => `rgb(${painting.hueOf(one, i)})`);
-  $("no-region").hidden = state.regions.length > 0 || !state.source;
+  $("no-region").hidden = state.regions.length > 0 || !state.body;
   $("hints").replaceChildren(...(state.body?.hints ?? []).map(item));
   showRegions($("regions"), state, chosen, dots, choose);
   $("figures").textContent = figures(region);
@@ -192,7 +192,7 @@ function showLists() {
 
 function showFlat() {
   const found = store.pieces.get(store.chosen), region = chosenRegion();
-  $("no-piece").textContent = found || !store.state.source ? "" : !region ? "Here comes the flat piece of the region that you mark."
+  $("no-piece").textContent = found || !store.state.body ? "" : !region ? "Here comes the flat piece of the region that you mark."
     : region.error ? "" : `The flat piece of ${region.name} is being worked out.`;
   flat.show(found?.piece ?? null, found ? painting.pictureOf(found) : null, $("show").value === "strain");
 }

@@ -73,7 +73,7 @@ const DARK_AND_LIGHT = [[LIGHT, 0.26, 0], [DARK, 0.12, 0.19]]; // seen on any li
 // Lay the hatching over a picture, and below it each face's colour by its strain, if those are wanted.
 function shade(made, found, coloured, strokes) {
   const { canvas, pen, perMm } = made, { width, height } = canvas, { shades } = found;
-  const cells = facesOf(made, found), step = Math.max(0.7 * perMm, 7);
+  const cells = facesOf(made, found), step = Math.max(0.7 * perMm, 7, Math.max(width, height) / 70); // seen on a large piece too
   const image = new ImageData(width, height), { data } = image;
   for (let y = 0, i = 0; y < height; y++) {
     for (let x = 0; x < width; x++, i++) {

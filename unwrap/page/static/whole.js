@@ -73,9 +73,9 @@ function bodyFields(state, set, act) {
     const [[key, axis]] = Object.entries(values), other = { front: "up", up: "front" }[key];
     set("body")(other && axis?.[1] === source[other][1] ? { ...values, [other]: source[key] } : values);
   };
-  const size = state.body ? state.body.high.map((v, i) => (v - state.body.low[i]).toFixed(1)).join(" × ") : "";
+  const size = state.body?.high.map((v, i) => (v - state.body.low[i]).toFixed(1)).join(" × ");
   return [
-    make("p", { className: "small", textContent: `${source.file}: ${size} mm, ${(state.body?.faces ?? 0).toLocaleString("en")} faces` }),
+    make("p", { className: "small", textContent: size ? `${source.file}: ${size} mm, ${state.body.faces.toLocaleString("en")} faces` : source.file }),
     ...(state.body?.repairs ?? []).map((said) => make("p", { className: "small", textContent: `When it was read: ${said}` })),
     field("Another body", file),
     ...settings(act.table.body, source, turned, { key: "body" }),
