@@ -1,10 +1,13 @@
 import numpy as np
 import pytest
 import trimesh
-from conftest import all_faces, body_of, body_of_solid, cylinder_x, union
+from conftest import all_faces, body_of, body_of_solid, box, cylinder_x, union
 
+from unwrap.body.body import Body
+from unwrap.regions.continued import rims_of
 from unwrap.regions.nearest import nearest_on_faces
-from unwrap.regions.surfaces import find_surfaces
+from unwrap.regions.smooth import smooth_parts
+from unwrap.regions.surfaces import CREASE, find_surfaces
 
 
 def test_a_barrel_with_its_ends(barrel):
@@ -48,3 +51,14 @@ def test_a_barrel_between_its_bands_is_one_surface():
     assert (first.kind, first.radius) == ("cylinder", pytest.approx(10))
     assert first.area == pytest.approx(sum(surface.area for surface in apart))
     assert not any(s.kind == "cylinder" and s.radius < 10.1 for s in others)
+
+
+def test_a_body_read_a_thousand_times_too_large_has_no_more_points_to_look_at():
+    solid = union([box((-30, 30), (-10, 10), (-15, 15)), cylinder_x(8.0, 0.0, 60.0, 200)])
+    small = body_of_solid(solid)
+    large = Body(1000.0 * small.vertices, small.faces, "in metres")
+    rims = rims_of(smooth_parts(large, all_faces(large), CREASE), 1.5)
+    assert len(rims.at) < 1_100_000
+    assert len(find_surfaces(large, all_faces(large), bridge=1.5)) == len(
+        find_surfaces(small, all_faces(small), bridge=1.5)
+    )

@@ -15,8 +15,9 @@ from unwrap.regions.edges import EdgeTable
 # second the facets of a curved surface.
 STEP = 0.02
 STEP_SHARE = 0.03
-# An edge bears no more points: a corner that a broken file throws 100 m off is not worth a million.
-MOST = 4000
+# There are no more points than that, but for one an edge: on a body read a thousand times too large,
+# or with a corner that a broken file throws 100 m off, nothing as small as a detail is looked for.
+MOST = 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +90,8 @@ def rim_points(
     keep = length > 1e-9
     face, corner, start, along, length = face[keep], corner[keep], start[keep], along[keep], length[keep]
     out = np.cross(along / length[:, None], normals[face])
-    count = np.clip(np.ceil(length / spacing), 1, MOST).astype(np.int64)
+    spacing = max(spacing, float(length.sum()) / MOST)
+    count = np.maximum(np.ceil(length / spacing), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(face)), count)
     place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     share = (place + 0.5) / count[owner]
