@@ -52,14 +52,14 @@ def choose_edges(ground: Ground, edges: str | Sequence[str] = "all") -> list[Edg
         if name not in (*NAMES, "all", "openings"):
             raise BadInput(
                 f'lining of region "{ground.name}": there is no edge called "{name}"; '
-                f"use all, openings, {', '.join(NAMES)}"
+                f"use openings, {', '.join(NAMES)}, or leave edges out for its whole outer edge"
             )
         if not named.get(name):
             have = [n for n in ("openings", *NAMES) if named.get(n)]
+            what = "openings" if name == "openings" else f"{name} edge"
             raise BadInput(
-                f'lining of region "{ground.name}": the region has no {name} edge; it has {", ".join(have)}'
-                if have
-                else f'lining of region "{ground.name}": the region has no {name} edge; use all'
+                f'lining of region "{ground.name}": the region has no {what}; '
+                + (f"it has {', '.join(have)}" if have else "leave edges out for its whole outer edge")
             )
         picked += [edge for edge in named[name] if edge not in picked]
     return picked

@@ -254,8 +254,8 @@ class _Reader:
     ) -> list[Run]:
         try:
             return runs_of(element, kind, style, self.rules, self._own_tolerance(matrix))
-        except BadInput:
-            raise
+        except BadInput as trouble:
+            raise self.notes.refusal(element, f"cannot be set: {trouble}") from None
         except (ValueError, IndexError) as trouble:
             raise self.notes.refusal(element, f"cannot be read: {trouble}") from None
 
