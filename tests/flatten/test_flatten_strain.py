@@ -55,7 +55,7 @@ def test_needles_follow_their_neighbours_and_are_named():
         else:
             faces.append([a, b, c])
     pierced = flatten(np.vstack([v, extra]), np.array(faces), Film(0.001, 0.001))
-    assert any("60 needle faces" in note for note in pierced.notes)
+    assert any("60 very thin triangles" in note for note in pierced.notes)
     worst, plain = (p.stretch[:, 0].max() / p.stretch[:, 1].min() for p in (pierced, clean))
     assert worst == pytest.approx(plain, rel=0.01)
 

@@ -85,7 +85,9 @@ def _notes(rest: Relaxed, surface: FloatArray, faces: IntArray, film: Film, boun
     thin = needles(metric)
     if thin.any():
         share = float(metric.areas[thin].sum() / metric.areas.sum())
+        count = int(thin.sum())
+        those = "1 very thin triangle" if count == 1 else f"{count} very thin triangles"
         notes.append(
-            f"{int(thin.sum())} needle faces ({share:.2%} of the area) are measured with their neighbours"
+            f"{those} of the body ({share:.2%} of the area), measured together with what lies beside"
         )
     return notes
