@@ -75,6 +75,20 @@ def test_measured_over_the_surface_a_circle_keeps_its_size(tmp_path):
     assert len(paint.curves[0].spans) == 4
 
 
+def test_measured_over_the_surface_regions_that_stand_apart_keep_what_is_drawn_on_them(tmp_path):
+    rear = flat_side(20.0, 25.0, 4, 5, name="rear")
+    flat = rear.flat
+    front = make_carry(flat.surface + np.array([40.0, 0, 0]), flat.points, flat.faces, "front")
+    # The middle of the drawing is on neither.
+    inside = '<circle cx="10" cy="-12" r="5"/><circle cx="50" cy="-12" r="4"/>'
+    view, path = drawn(tmp_path, box_body(), inside)
+    ((one,), (two,)), remarks = lay_artwork(box_body(), [rear, front], view, path, measure="surface")
+    assert remarks == ()
+    for paint, radius in ((one, 5.0), (two, 4.0)):
+        circle = shapely.Point(10, 12).buffer(radius, quad_segs=64)
+        assert paint.area.symmetric_difference(circle).area < 0.01 * circle.area
+
+
 def test_artwork_runs_on_over_two_regions(tmp_path):
     rear = flat_side(30.0, 25.0, 6, 5, name="rear")
     flat = rear.flat

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import shapely
 import shapely.affinity
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
@@ -52,7 +55,8 @@ def lay_artwork(
         The drawing.
     measure : str
         "view": a circle drawn on the side view is a circle seen from the side.
-        "surface": drawn lengths are kept over the surface, from the drawing's middle.
+        "surface": drawn lengths are kept over the surface, from the middle of what is drawn
+        on regions that hang together on the body.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def lay_artwork(
     drawing = read_drawing(svg_path, view.outline.bounds)
     targets = [aim(body, carry, view) for carry in carries]
     if measure == "surface":
-        paints, lost = _over_surface(targets, view, drawing, name)
+        paints, lost = _over_surfaces(targets, view, drawing, name)
     else:
         paints = [_thrown(target, drawing) for target in targets]
         lost = [said for shape in drawing.shapes for said in _losses(shape, targets, view, name)]
@@ -135,6 +139,39 @@ def _losses(shape: Shape, targets: Sequence[Target], view: View, name: str) -> l
                 f"{shape.area.area:.2f} mm2) {why} and is not printed."
             )
     return out
+
+
+def _over_surfaces(
+    targets: Sequence[Target], view: View, drawing: Drawing, name: str
+) -> tuple[list[tuple[Paint, ...]], list[str]]:
+    """Lay each shape on those regions, joined on the body, that it falls on most."""
+    groups = _joined_on_body(targets)
+    grounds = [shapely.union_all([targets[i].ground for i in group]) for group in groups]
+    chosen = []
+    for shape in drawing.shapes:
+        shares = [shapely.intersection(shape.area, ground).area for ground in grounds]
+        away = [-shape.area.distance(ground) if not ground.is_empty else -np.inf for ground in grounds]
+        chosen.append(max(range(len(groups)), key=lambda k: (shares[k], away[k])))
+    paints: list[tuple[Paint, ...]] = [() for _ in targets]
+    lost: list[str] = []
+    for k, group in enumerate(groups):
+        shapes = tuple(s for s, choice in zip(drawing.shapes, chosen, strict=True) if choice == k)
+        laid, said = _over_surface([targets[i] for i in group], view, replace(drawing, shapes=shapes), name)
+        lost += said
+        for i, group_paints in zip(group, laid, strict=True):
+            paints[i] = group_paints
+    return paints, lost
+
+
+def _joined_on_body(targets: Sequence[Target]) -> list[list[int]]:
+    """Numbers of the regions that hang together on the body, group by group."""
+    ground = Ground([target.carry for target in targets])
+    face, k = np.nonzero(ground.across[0] >= 0)
+    pairs = np.stack([ground.owner[face], ground.owner[ground.across[0][face, k]]])
+    n = len(targets)
+    graph = coo_matrix((np.ones(pairs.shape[1]), pairs), shape=(n, n))
+    label = connected_components(graph, directed=False)[1]
+    return [np.flatnonzero(label == one).tolist() for one in np.unique(label)]
 
 
 def _over_surface(
