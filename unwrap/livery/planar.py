@@ -39,6 +39,11 @@ def polygons_of(geometry: shapely.Geometry) -> shapely.Geometry:
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
 
 
+def sound(area: shapely.Geometry) -> shapely.Geometry:
+    """The area with outlines that neither cross nor fold; itself where they do not."""
+    return area if shapely.is_valid(area) else polygons_of(shapely.make_valid(area))
+
+
 def polygon_of_rings(rings: Sequence[FloatArray]) -> shapely.Polygon:
     """Polygon from rings with the ground on their left: one anticlockwise, holes clockwise."""
     areas = [shapely.Polygon(ring).area if len(ring) > 2 else 0.0 for ring in rings]
@@ -46,8 +51,7 @@ def polygon_of_rings(rings: Sequence[FloatArray]) -> shapely.Polygon:
     holes = [ring for i, ring in enumerate(rings) if i != outer and areas[i] > 0.0]
     polygon = shapely.Polygon(rings[outer], holes)
     if not polygon.is_valid:
-        largest = shapely.get_parts(polygons_of(shapely.make_valid(polygon)))
-        polygon = max(largest, key=lambda part: part.area)
+        polygon = max(shapely.get_parts(sound(polygon)), key=lambda part: part.area)
     return polygon
 
 
@@ -57,7 +61,7 @@ def join(parts: Sequence[shapely.Geometry] | np.ndarray) -> shapely.Geometry:
     parts = parts[~shapely.is_empty(parts)] if len(parts) else parts
     if len(parts) == 0:
         return shapely.MultiPolygon()
-    return polygons_of(grow(shapely.union_all(grow(parts, HAIR)), -HAIR))
+    return sound(polygons_of(grow(shapely.union_all(grow(parts, HAIR)), -HAIR)))
 
 
 def grow(area: Any, distance: float) -> Any:
@@ -72,7 +76,7 @@ def minus(area: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
     try:
         return polygons_of(shapely.difference(area, gone))
     except shapely.errors.GEOSException:
-        area, gone = polygons_of(shapely.make_valid(area)), polygons_of(shapely.make_valid(gone))
+        area, gone = sound(area), sound(gone)
         return polygons_of(shapely.difference(area, gone, grid_size=HAIR))
 
 
@@ -81,7 +85,7 @@ def common(area: shapely.Geometry, other: shapely.Geometry) -> shapely.Geometry:
     try:
         return polygons_of(shapely.intersection(area, other))
     except shapely.errors.GEOSException:
-        area, other = polygons_of(shapely.make_valid(area)), polygons_of(shapely.make_valid(other))
+        area, other = sound(area), sound(other)
         return polygons_of(shapely.intersection(area, other, grid_size=HAIR))
 
 
@@ -112,7 +116,7 @@ def transfer(
     """
     if area.is_empty or len(source) == 0:
         return shapely.MultiPolygon()
-    area = _clipped(area, source)
+    area = _clipped(sound(area), source)
     near, triangles = _triangles_at(area, source)
     shapely.prepare(area)
     whole = shapely.contains_properly(area, triangles)
