@@ -45,7 +45,7 @@ def overlaps(points: FloatArray, faces: IntArray, touches: float = TOUCHES) -> b
     double = sum(signed) - float(shapely.make_valid(rings).area)
     if np.isclose(double, 0.0, atol=1e-9 * abs(sum(signed))):
         return False
-    # Far more than a seam along the whole outline: there is no need to look where.
+    # Far more than a hair along the whole outline: there is no need to look where.
     around = sum(float(np.linalg.norm(loop - np.roll(loop, 1, axis=0), axis=1).sum()) for loop in loops)
     return abs(double) > touches * around or _deepest_double(points, faces) > touches
 

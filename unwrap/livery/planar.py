@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -73,20 +73,21 @@ def grow(area: Any, distance: float) -> Any:
 
 def minus(area: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
     """What is left of an area; sound where edges of the two all but coincide."""
-    try:
-        return polygons_of(shapely.difference(area, gone))
-    except shapely.errors.GEOSException:
-        area, gone = sound(area), sound(gone)
-        return polygons_of(shapely.difference(area, gone, grid_size=HAIR))
+    return _of_two(shapely.difference, area, gone)
 
 
 def common(area: shapely.Geometry, other: shapely.Geometry) -> shapely.Geometry:
     """What two areas share; sound where their edges all but coincide."""
+    return _of_two(shapely.intersection, area, other)
+
+
+def _of_two(
+    operation: Callable[..., shapely.Geometry], area: shapely.Geometry, other: shapely.Geometry
+) -> shapely.Geometry:
     try:
-        return polygons_of(shapely.intersection(area, other))
+        return polygons_of(operation(area, other))
     except shapely.errors.GEOSException:
-        area, other = sound(area), sound(other)
-        return polygons_of(shapely.intersection(area, other, grid_size=HAIR))
+        return polygons_of(operation(sound(area), sound(other), grid_size=HAIR))
 
 
 def tidy(area: shapely.Geometry, least: float = 1e-3) -> shapely.Geometry:
