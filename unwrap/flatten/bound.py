@@ -23,7 +23,7 @@ CENTRES = 48
 FINALISTS = 4
 FINE = 4  # how much finer the discs of the place found are looked at
 WAYS = 18  # directions that a longer region is begun in
-ENOUGH_FACES = 5000  # the faces of a patch with fewer are parted in quarters
+ENOUGH_FACES = 8000  # the faces of a patch with fewer are parted in quarters
 MOST_FACES = 100_000  # faces looked at in all while a centre is moved
 
 
@@ -116,7 +116,7 @@ def _longest(discs: Discs, centre: FloatArray, tries: int) -> float:
                 widest, best = area, np.concatenate([one, two])
     if best is None or widest <= 1.1 * np.pi * room**2:
         return 1.0
-    return bound(_climb(bound, best, bound(best), discs.spacing, 2 * tries)[1], FINE)
+    return bound(_climb(bound, best, bound(best), discs.spacing, 4 * tries)[1], FINE)
 
 
 def _climb(
