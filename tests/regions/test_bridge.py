@@ -5,6 +5,8 @@ from __future__ import annotations
 import igl
 import numpy as np
 import pytest
+from bridged_bodies import CONE, DRUM, LOW, ROUND
+from bridged_bodies import head as stud
 from conftest import all_faces, body_of_solid, box, cylinder_x, union
 from manifold3d import CrossSection, JoinType, Manifold
 
@@ -74,19 +76,6 @@ def to_segments(points: np.ndarray, segments: np.ndarray) -> np.ndarray:
     offset = points[:, None] - start[None]
     share = np.clip((offset * along).sum(-1) / (along * along).sum(-1), 0, 1)
     return np.linalg.norm(offset - share[..., None] * along, axis=2).min(axis=1)
-
-
-def stud(profile, segments: int = 12) -> Manifold:
-    """A rivet with the given (r, height) head, standing on the plane y = 10."""
-    foot = [(0.0, -0.4), (profile[0][0], -0.4)]
-    solid = Manifold.revolve(CrossSection([np.array([*foot, *profile])]), segments)
-    return solid.rotate((-90, 0, 0)).translate((0, 10, 0))
-
-
-ROUND = [(0.35 * np.cos(a), 0.3 * np.sin(a)) for a in np.linspace(0, np.pi / 2, 5)]
-CONE = [(0.35, 0.0), (0.1, 0.3), (0.0, 0.3)]
-DRUM = [(0.35, 0.0), (0.35, 0.3), (0.0, 0.3)]
-LOW = [(0.45 * s, 0.1 * (1 - s * s)) for s in np.linspace(1, 0, 5)]
 
 
 @pytest.mark.parametrize("head", [ROUND, CONE, DRUM, LOW], ids=["round", "conical", "sharp sides", "low"])

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.flatten.edges import boundary_loops
 from unwrap.flatten.laid_back import LaidBack
-from unwrap.flatten.metric import metric_of
+from unwrap.flatten.metric import cross, metric_of
 from unwrap.flatten.overlap import overlaps, signed_area
 
 RINGS = 160  # rings that a disc is divided into for the radial integrals
@@ -190,10 +190,8 @@ class Discs:
         """(3,) where a place on the sheet lies on the surface; on the nearest face if it is off the sheet."""
         _, faces = self._tree.query(place, k=min(12, len(self.faces)))
         a, b, c = (self.points[self.faces[np.atleast_1d(faces), k]] for k in range(3))
-        double = _cross(b - a, c - a)
-        shares = (
-            np.column_stack([_cross(b - place, c - place), _cross(c - place, a - place)]) / double[:, None]
-        )
+        double = cross(b - a, c - a)
+        shares = np.column_stack([cross(b - place, c - place), cross(c - place, a - place)]) / double[:, None]
         shares = np.column_stack([shares, 1.0 - shares.sum(axis=1)])
         best = int(np.argmax(shares.min(axis=1)))
         return np.clip(shares[best], 0.0, 1.0) @ self.vertices[self.faces[np.atleast_1d(faces)[best]]]
@@ -204,7 +202,7 @@ class Discs:
         distance = np.hypot(*corner.T)
         corners = corner[self.faces]
         least = np.min([_gap(np.zeros(2), corners[:, k], corners[:, (k + 1) % 3]) for k in range(3)], axis=0)
-        home = np.all([_cross(corners[:, k], corners[:, (k + 1) % 3]) >= 0.0 for k in range(3)], axis=0)
+        home = np.all([cross(corners[:, k], corners[:, (k + 1) % 3]) >= 0.0 for k in range(3)], axis=0)
         least[home] = 0.0
         near = np.flatnonzero(least < room)
         corners, least, home = corners[near], least[near], home[near]
@@ -318,7 +316,3 @@ def _gap(place: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
     square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
     t = np.clip(np.einsum("ij,ij->i", place - start, along) / square, 0.0, 1.0)
     return np.asarray(np.linalg.norm(start + t[:, None] * along - place, axis=1))
-
-
-def _cross(p: FloatArray, q: FloatArray) -> FloatArray:
-    return np.asarray(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0])

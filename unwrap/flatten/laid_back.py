@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from unwrap.arrays import FloatArray
+from unwrap.flatten.metric import cross
 
 
 class LaidBack:
@@ -36,10 +37,10 @@ class LaidBack:
         enter, leave = np.zeros(len(run)), np.ones(len(run))
         for k in range(3):
             side = corners[:, (k + 1) % 3] - corners[:, k]
-            inside = _cross(
+            inside = cross(
                 side, start[run] - corners[:, k]
             )  # > 0 on the face's side; grows by `gain` along the run
-            gain = _cross(side, step)
+            gain = cross(side, step)
             at = -inside / np.where(gain == 0.0, 1.0, gain)
             enter = np.maximum(
                 enter, np.where(gain > 0.0, at, np.where((gain == 0.0) & (inside < 0.0), 1.0, 0.0))
@@ -48,7 +49,3 @@ class LaidBack:
         xx, xy, yy = self._gram[:, face]
         speed = np.sqrt(xx * step[:, 0] ** 2 + 2.0 * xy * step[:, 0] * step[:, 1] + yy * step[:, 1] ** 2)
         return np.bincount(run, np.maximum(leave - enter, 0.0) * speed, len(start)).astype(np.float64)
-
-
-def _cross(p: FloatArray, q: FloatArray) -> FloatArray:
-    return np.asarray(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0])

@@ -55,3 +55,8 @@ def metric_of(vertices: FloatArray, faces: IntArray) -> Metric:
     else:
         double = np.abs(e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0])
     return Metric(turned, base, foot, double / base)
+
+
+def cross(p: FloatArray, q: FloatArray) -> FloatArray:
+    """(...,) cross products of plane vectors (..., 2): above 0 where q lies to the left of p."""
+    return np.asarray(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0])

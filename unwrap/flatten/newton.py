@@ -10,7 +10,7 @@ import numpy as np
 from unwrap.arrays import FloatArray
 from unwrap.flatten.energy import Law, derivatives, energy, forces_of, parts
 from unwrap.flatten.fronts import NotDefinite
-from unwrap.flatten.metric import Metric
+from unwrap.flatten.metric import Metric, cross
 from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.system import System
 
@@ -117,9 +117,9 @@ def first_flip(metric: Metric, points: FloatArray, move: FloatArray) -> float:
         p0, d0 = points[f[:, 0]], move[f[:, 0]]
         p1, p2 = points[f[:, 1]] - p0, points[f[:, 2]] - p0
         d1, d2 = move[f[:, 1]] - d0, move[f[:, 2]] - d0
-        c = _cross(p1, p2)
-        b = _cross(p1, d2) + _cross(d1, p2)
-        a = _cross(d1, d2)
+        c = cross(p1, p2)
+        b = cross(p1, d2) + cross(d1, p2)
+        a = cross(d1, d2)
         inside = b * b - 4.0 * a * c
         # The root that does not cancel: t = 2 c / (-b + root) is the first crossing from c > 0.
         lower = np.sqrt(np.maximum(inside, 0.0)) - b
@@ -127,7 +127,3 @@ def first_flip(metric: Metric, points: FloatArray, move: FloatArray) -> float:
         np.divide(2.0 * c, lower, out=times, where=(inside >= 0.0) & (lower > 0.0))
         least = min(least, float(times.min()))
     return least
-
-
-def _cross(p: FloatArray, q: FloatArray) -> FloatArray:
-    return p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
