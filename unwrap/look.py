@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +13,7 @@ import numpy as np
 from unwrap.arrays import BoolArray
 from unwrap.body.body import Body
 from unwrap.body.health import Health, check_health
-from unwrap.body.picture import draw_body
+from unwrap.body.picture import draw_body, take_shots
 from unwrap.body.read import load_body
 from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
 from unwrap.body.skin import outside_faces
@@ -77,14 +77,15 @@ def look_at(
     known = asked_scale(scale)
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
-    with all_at_once(out_dir, stale=DRAWN) as staging, views_drawn(body, staging):
+    with all_at_once(out_dir, stale=DRAWN) as staging, views_drawn(body, staging) as beside:
+        shots = beside.submit(lambda: list(take_shots(body)))
         found = survey(body, units, front, up, known, tell)
-        tell("drawing", 0.6)
+        tell("drawing", 0.8)
         labels = np.full(len(body.faces), -1, dtype=np.int64)
         for number, surface in enumerate(found.surfaces):
             labels[surface.faces] = number
         names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
-        draw_body(body, staging / "body.png", labels=labels, names=names)
+        draw_body(body, shots.result(), staging / "body.png", labels=labels, names=names)
         tell("drawing the views", 0.9)
     return found
 
@@ -106,28 +107,30 @@ def survey(
     tell("finding the surfaces", 0.4)
     with ThreadPoolExecutor(THREADS) as pool:
         health = pool.submit(check_health, body)
+        axes = pool.submit(guess_axes, body, front, up)
+        symmetry = pool.submit(find_symmetry, body)
         surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
-    guess = guess_axes(body, front, up)
+    guess = axes.result()
     mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale, guess=guess)
+    halves = (axes_line(guess, front, up), symmetry.result().line)
     return Found(
-        body,
-        outside,
-        surfaces,
-        mistakes,
-        tuple(_in_words(body, surfaces, mistakes, axes_line(guess, front, up), health.result())),
+        body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes, halves, health.result()))
     )
 
 
 @contextmanager
-def views_drawn(body: Body, folder: Path) -> Iterator[None]:
-    """The five view drawings written into a folder beside what the block does; there when it ends."""
+def views_drawn(body: Body, folder: Path) -> Iterator[Executor]:
+    """The five view drawings written into a folder beside what the block does; there when it ends.
+
+    What is yielded takes more work to be done beside the block.
+    """
     with ThreadPoolExecutor(THREADS) as pool:
         drawn = [
             pool.submit(lambda side: write_view_svg(draw_view(body, side), folder / f"view-{side}.svg"), side)
             for side in SIDES
         ]
         try:
-            yield
+            yield pool
             for view in drawn:
                 view.result()
         finally:
@@ -135,15 +138,18 @@ def views_drawn(body: Body, folder: Path) -> Iterator[None]:
 
 
 def _in_words(
-    body: Body, surfaces: tuple[Surface, ...], mistakes: tuple[str, ...], axes: str, health: Health
+    body: Body,
+    surfaces: tuple[Surface, ...],
+    mistakes: tuple[str, ...],
+    halves: tuple[str, str],
+    health: Health,
 ) -> list[str]:
     length, width, height = body.size
     lines = [
         f"{body.name}: {length:.2f} mm long, {width:.2f} mm wide, {height:.2f} mm high, "
         f"{len(body.faces)} faces",
         *(f"Look at this: {mistake}" for mistake in mistakes),
-        axes,
-        find_symmetry(body).line,
+        *halves,
         "Health: " + "; ".join(health.lines()),
         "",
         "Surfaces seen from outside, the largest first:",

@@ -19,7 +19,7 @@ import trimesh
 from unwrap.body import load_body
 from unwrap.body.body import Body
 from unwrap.body.health import check_health
-from unwrap.body.picture import draw_body
+from unwrap.body.picture import draw_body, take_shots
 from unwrap.body.sense import likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.views import draw_views
@@ -67,7 +67,8 @@ def main() -> None:
         for k, surface in enumerate(surfaces):
             labels[surface.faces] = k
         names = {k: surface.letter for k, surface in enumerate(surfaces)}
-        timed("picture", lambda: draw_body(body, Path(folder) / "look.png", labels=labels, names=names))
+        picture = Path(folder) / "look.png"
+        timed("picture", lambda: draw_body(body, take_shots(body), picture, labels=labels, names=names))
         look = [sum(column) for column in list(zip(*seconds.values(), strict=True))[:2]]
         timed("views", lambda: draw_views(body))
         print(f"{len(body.faces)} faces, {int(outside.sum())} outside, {len(surfaces)} surfaces")

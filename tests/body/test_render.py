@@ -6,10 +6,10 @@ import trimesh
 from PIL import Image
 
 from unwrap.body.body import Body
-from unwrap.body.camera import cast, look_along, places_of
-from unwrap.body.picture import draw_body
+from unwrap.body.camera import cast, cast_finer, look_along, places_of
+from unwrap.body.picture import draw_body, take_shots
 from unwrap.body.rays import Rays
-from unwrap.body.render import coarser, compose, corner_normals, edge_ink, shade
+from unwrap.body.render import changing, coarser, compose, corner_normals, edge_ink, shade, toned
 
 
 def arrays(mesh):
@@ -57,12 +57,13 @@ def test_corners_are_darker_than_open_ground():
     camera = look_along(vertices, (0, 0, -1), width=160)
     rays = Rays(vertices, faces)
     hits = cast(rays, camera)
-    light = shade(rays, vertices, faces, hits, camera, every=1)
+    light = shade(rays, vertices, faces, hits, camera)
     x, y = camera.project(np.array([[0.0, 8.5, 0.5], [0.0, -12.0, 0.5]]))[:, :2].astype(int).T
     assert light[y[0], x[0]] < light[y[1], x[1]] - 0.05
-    ink = edge_ink(vertices, faces, hits, camera)
+    normals = Body(vertices, faces).normals
+    ink = edge_ink(normals, hits.face, hits.depth, camera)
     assert ink[y[1], x[1]] == 0
-    picture = coarser(compose(np.ones((*light.shape, 3)), light, ink, hits), 2)
+    picture = coarser(compose(np.ones((*light.shape, 3)), toned(light, ink), hits.seen), 2)
     assert picture.shape == (80, 80, 3)
     assert (picture[0, 0] == 255).all()
 
@@ -71,10 +72,27 @@ def test_the_look_picture_tints_and_letters(tmp_path):
     mesh = trimesh.creation.box((30, 12, 12))
     body = Body(*arrays(mesh), "sample")
     labels = np.where(np.abs(mesh.face_normals[:, 1]) > 0.5, 0, -1)
-    draw_body(body, tmp_path / "plain.png", width=240)
-    draw_body(body, tmp_path / "tinted.png", labels=labels, names={0: "A"}, width=240)
+    shots = list(take_shots(body, width=240))
+    draw_body(body, shots, tmp_path / "plain.png")
+    draw_body(body, shots, tmp_path / "tinted.png", labels=labels, names={0: "A"})
     plain, tinted = (np.asarray(Image.open(tmp_path / f"{n}.png")).astype(int) for n in ("plain", "tinted"))
     assert plain.shape == tinted.shape == (2 * 192, 480, 3)
     # Only the tinted one has any blue to speak of.
     assert (plain[..., 2] - plain[..., 0]).max() < 5
     assert ((tinted[..., 2] - tinted[..., 0]) > 40).sum() > 1000
+
+
+def test_more_rays_only_where_the_picture_changes_show_the_same_as_everywhere():
+    mesh = trimesh.util.concatenate(
+        [trimesh.creation.box((30, 12, 12)), trimesh.creation.cylinder(4, 30).apply_translation((3, 0, 0))]
+    )
+    body = Body(*arrays(mesh))
+    camera = look_along(body.vertices, (-1, -0.9, -0.65), width=300)
+    hits = cast(body.rays, camera)
+    wanted = changing(body.normals, hits, camera)
+    assert 0.02 < wanted.mean() < 0.5
+    face, _ = cast_finer(body.rays, hits, camera, 2, wanted)
+    whole = cast(body.rays, camera.finer(2)).face
+    like = np.einsum("hwd,hwd->hw", body.normals[face], body.normals[whole]) > 0.99
+    assert ((face >= 0) == (whole >= 0)).mean() > 0.9999
+    assert like[(face >= 0) & (whole >= 0)].mean() > 0.9995

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.body.rays import Rays
+from unwrap.body.rays import FirstHits, Rays
 
 PixelArray = NDArray[np.float32]
 
@@ -83,10 +84,6 @@ class Hits:
         """(h, w) True where the body is."""
         return self.face >= 0
 
-    def every(self, step: int) -> Hits:
-        """Every `step`-th pixel each way."""
-        return Hits(self.face[::step, ::step], self.weights[::step, ::step], self.depth[::step, ::step])
-
 
 def look_along(
     points: FloatArray,
@@ -145,21 +142,58 @@ def cast(rays: Rays, camera: Camera) -> Hits:
     face = np.empty(shape, dtype=np.int64)
     weights = np.empty((*shape, 3), dtype=np.float32)
     depth = np.empty(shape, dtype=np.float32)
-    # Every ray starts on one plane before the body, so that depths compare.
-    back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
     rows = max(1, RAYS_AT_ONCE // camera.width)
     x = np.arange(camera.width) + 0.5
-    along = camera.places(x, np.full(len(x), 0.5 * camera.height))
     for top in range(0, camera.height, rows):
         y = np.arange(top, min(top + rows, camera.height)) + 0.5
-        down = camera.places(np.full(len(y), 0.5 * camera.width), y) - camera.centre
-        starts = rays.local(along + (down - back * camera.ahead)[:, None]).reshape(-1, 3)
-        hit = rays.first_from(starts, camera.ahead)
+        hit = _through(rays, camera, np.tile(x, len(y)), np.repeat(y, len(x)))
         block = slice(top, top + len(y))
         face[block] = hit.face.reshape(len(y), -1)
         weights[block] = hit.weights.reshape(len(y), -1, 3)
         depth[block] = hit.distance.reshape(len(y), -1)
     return Hits(face, weights, depth)
+
+
+def cast_finer(
+    rays: Rays, hits: Hits, camera: Camera, factor: int, wanted: BoolArray
+) -> tuple[IntArray, PixelArray]:
+    """Face and depth at `factor` times as many pixels each way, asked anew only where that is wanted.
+
+    Parameters
+    ----------
+    rays : Rays
+    hits : Hits
+        From `cast` with `camera`.
+    camera : Camera
+    factor : int
+    wanted : (h, w) bool
+        Pixels whose parts get rays of their own; the parts of the others show what these do.
+
+    Returns
+    -------
+    face : (factor h, factor w) int64
+    depth : (factor h, factor w) float32
+        As in `Hits`.
+    """
+    face, depth = repeated(hits.face, factor), repeated(hits.depth, factor)
+    row, column = (
+        (factor * at[:, None, None] + part).ravel()
+        for at, part in zip(np.nonzero(wanted), np.mgrid[:factor, :factor], strict=True)
+    )
+    hit = _through(rays, camera.finer(factor), column + 0.5, row + 0.5)
+    face[row, column], depth[row, column] = hit.face, hit.distance
+    return face, depth
+
+
+def repeated(field: NDArray[Any], factor: int) -> NDArray[Any]:
+    """Each pixel of a field (h, w) `factor` times each way."""
+    return np.repeat(np.repeat(field, factor, axis=0), factor, axis=1)
+
+
+def _through(rays: Rays, camera: Camera, x: FloatArray, y: FloatArray) -> FirstHits:
+    """What rays through places of the picture meet; they start on one plane, so that depths compare."""
+    back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
+    return rays.first_from(rays.local(camera.places(x, y) - back * camera.ahead), camera.ahead)
 
 
 def places_of(vertices: FloatArray, faces: IntArray, hits: Hits) -> FloatArray:

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from matplotlib import font_manager
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from scipy import ndimage
 
 from unwrap.arrays import IntArray
 from unwrap.body.body import Body
-from unwrap.body.camera import Camera, Hits, PixelArray, cast, look_along
-from unwrap.body.render import coarser, compose, corner_normals, edge_ink, shade
+from unwrap.body.camera import Camera, PixelArray, cast, cast_finer, look_along, repeated
+from unwrap.body.render import changing, coarser, compose, corner_normals, edge_ink, shade, toned
 
 # Okabe and Ito (2008), a set of colours that stay apart with any colour vision, lightened.
 TINTS = np.array(
@@ -28,23 +29,59 @@ VIEWS = (
     ("from below", (-0.8, 0.7, 0.9)),
 )
 FINER = 2
-THREADS = 2
 INK = "#333333"
+
+
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """A body taken from one side, before it is coloured.
+
+    Parameters
+    ----------
+    title : str
+    camera : Camera
+        Of the finished picture.
+    face : (h, w) int32
+        The face that each pixel shows, `FINER` times as many each way as the camera's; -1 for the ground.
+    tone : (h, w) float32
+        Its brightness, lines drawn.
+    """
+
+    title: str
+    camera: Camera
+    face: NDArray[np.int32]
+    tone: PixelArray
+
+
+def take_shots(body: Body, *, width: int = 900) -> Iterator[Shot]:
+    """The body from each of the `VIEWS`, one after another, each `width` pixels wide."""
+    smooth = corner_normals(body.vertices, body.faces)
+    for title, direction in VIEWS:
+        camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
+        hits = cast(body.rays, camera)
+        light = shade(body.rays, body.vertices, body.faces, hits, camera, smooth=smooth)
+        wanted = changing(body.normals, hits, camera)
+        face, depth = cast_finer(body.rays, hits, camera, FINER, wanted)
+        among = repeated(wanted, FINER)
+        ink = edge_ink(body.normals, face, depth, camera.finer(FINER), among=among)
+        yield Shot(title, camera, face.astype(np.int32), toned(repeated(light, FINER), ink))
 
 
 def draw_body(
     body: Body,
+    shots: Iterable[Shot],
     path: Path | str,
     *,
     labels: IntArray | None = None,
     names: Mapping[int, str] | None = None,
-    width: int = 900,
 ) -> None:
-    """Draw a body from three sides into a PNG, with its axes and its size.
+    """Draw a body from several sides into a PNG, with its axes and its size.
 
     Parameters
     ----------
     body : Body
+    shots : iterable of Shot
+        From `take_shots`.
     path : path
         Where to write the PNG.
     labels : (m,) int64 or None
@@ -52,30 +89,19 @@ def draw_body(
     names : mapping of int to str or None
         What to write on the faces of a number, the most important first: a surface's
         letter. A name that would cover an earlier one is left away.
-    width : int
-        Pixels of each view.
     """
-    rays = body.rays
-    smooth = corner_normals(body.vertices, body.faces)
     tint = face_colours(labels, len(body.faces))
-
-    def seen_from(view: tuple[str, tuple[float, float, float]]) -> Image.Image:
-        title, direction = view
-        camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
-        fine = camera.finer(FINER)
-        hits = cast(rays, fine)
-        light = shade(rays, body.vertices, body.faces, hits, fine, smooth=smooth, every=FINER)
-        ink = edge_ink(body.vertices, body.faces, hits, fine, normals=body.normals)
-        image = Image.fromarray(coarser(compose(tint[hits.face], light, ink, hits), FINER))
+    pictures = []
+    for shot in shots:
+        image = Image.fromarray(coarser(compose(tint[shot.face], shot.tone, shot.face >= 0), FINER))
         if labels is not None and names:
-            _write_names(image, hits, labels, names)
-        _draw_axes(image, camera)
-        ImageDraw.Draw(image).text((width // 60, width // 60), title, font=_font(width // 45), fill=INK)
-        return image
-
-    # Nearly all of it is arithmetic on whole arrays, which lets another thread run beside it.
-    with ThreadPoolExecutor(THREADS) as pool:
-        pictures = list(pool.map(seen_from, VIEWS))
+            _write_names(image, shot.face, labels, names)
+        _draw_axes(image, shot.camera)
+        title = ImageDraw.Draw(image)
+        title.text(
+            (image.width // 60, image.width // 60), shot.title, font=_font(image.width // 45), fill=INK
+        )
+        pictures.append(image)
     pictures.append(_facts(body, pictures[0].size))
     _in_rows(pictures).save(path)
 
@@ -93,12 +119,15 @@ def _font(size: int) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(font_manager.findfont("DejaVu Sans"), max(size, 8))
 
 
-def _write_names(image: Image.Image, hits: Hits, labels: IntArray, names: Mapping[int, str]) -> None:
+def _write_names(
+    image: Image.Image, face: NDArray[np.int32], labels: IntArray, names: Mapping[int, str]
+) -> None:
     """Write each name in the middle of the largest room that its faces have in the picture."""
     draw = ImageDraw.Draw(image)
     font = _font(image.width // 50)
     step = 3 * FINER
-    shown = np.where(hits.seen, labels[hits.face], -1)[::step, ::step]
+    face = face[::step, ::step]
+    shown = np.where(face >= 0, labels[face], -1)
     boxes = ndimage.find_objects(shown + 1)
     taken: list[tuple[float, float, float, float]] = []
     for label, name in names.items():

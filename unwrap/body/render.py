@@ -4,27 +4,28 @@ How to use it, in the order of the work::
 
     rays = Rays(vertices, faces)                                     # unwrap.body.rays
     camera = look_along(vertices, direction, width=1200)             # unwrap.body.camera
-    fine = camera.finer(2)                                           # 2 x 2 rays per pixel
-    hits = cast(rays, fine)                                          # face and weights per pixel
-    light = shade(rays, vertices, faces, hits, fine)                 # (h, w) brightness 0..1
-    ink = edge_ink(vertices, faces, hits, fine)                      # (h, w) 1 = edge or crease
-    colour = np.full((*hits.face.shape, 3), 0.8)                     # paint by hits.face / hits.weights
-    image = coarser(compose(colour, light, ink, hits), 2)            # (H, W, 3) uint8, white ground
+    hits = cast(rays, camera)                                        # face and weights per pixel
+    light = shade(rays, vertices, faces, hits, camera)               # (h, w) brightness 0..1
+    wanted = changing(normals, hits, camera)                         # pixels worth more than one ray
+    face, depth = cast_finer(rays, hits, camera, 2, wanted)          # 2 x 2 rays for each of these
+    among = repeated(wanted, 2)
+    ink = edge_ink(normals, face, depth, camera.finer(2), among=among)  # 1 = edge or crease
+    tone = toned(repeated(light, 2), ink)
+    image = coarser(compose(colour[face], tone, face >= 0), 2)       # (H, W, 3) uint8, white ground
     xy = camera.project(points)                                      # 3D points -> pixel x, y, depth
 
 Pixel (row r, column c) has its middle at x = c + 0.5, y = r + 0.5, y down.
-Nothing here knows what is painted: the caller turns `hits.face` and `hits.weights`
-(barycentric, on the corners of that face) into colours of its own.
+Nothing here knows what is painted: the caller turns faces into colours of its own.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 
-from unwrap.arrays import FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.camera import Camera, Hits, PixelArray
 from unwrap.body.edges import edge_angles, find_edges
 from unwrap.body.rays import Rays
@@ -36,6 +37,8 @@ SHADOW_PLACES = 40_000
 SMOOTH_FACES = 300_000
 # Two neighbouring pixels on faces that differ by more than this are parted by a crease line.
 CREASE = np.radians(28.0)
+# A bend of more than this is worth more rays.
+BENT = np.radians(2.0)
 
 
 def corner_normals(vertices: FloatArray, faces: IntArray, crease: float = CREASE) -> FloatArray:
@@ -79,7 +82,6 @@ def shade(
     camera: Camera,
     *,
     smooth: FloatArray | None = None,
-    every: int = 2,
     ambient_rays: int = AMBIENT_RAYS,
     seed: int = 0,
 ) -> PixelArray:
@@ -97,9 +99,6 @@ def shade(
         The same camera.
     smooth : (m, 3, 3) float64 or None
         From `corner_normals`, for more than one picture of the same mesh.
-    every : int
-        Light is found at every so many pixels each way and repeated: the factor that the
-        camera was made finer by.
     ambient_rays : int
         Rays per node of the soft shadow that look for the sky; 0 leaves it away.
     seed : int
@@ -110,15 +109,14 @@ def shade(
     (h, w) float32
         0 black to 1 full light; 1 on the ground.
     """
-    coarse = hits.every(every)
-    light = np.ones(coarse.face.shape, dtype=np.float32)
-    seen = coarse.seen
+    light = np.ones(hits.face.shape, dtype=np.float32)
+    seen = hits.seen
     if seen.any():
         smooth = corner_normals(vertices, faces) if smooth is None else smooth
-        face = coarse.face[seen]
+        face, weights = hits.face[seen], hits.weights[seen]
         normal = np.zeros((len(face), 3))
         for corner in range(3):
-            normal += coarse.weights[seen][:, corner, None] * smooth[face, corner]
+            normal += weights[:, corner, None] * smooth[face, corner]
         normal = _unit(normal)
         # The side that is looked at is the side that is lit, whichever way a face winds.
         normal[normal @ camera.ahead > 0] *= -1.0
@@ -126,65 +124,78 @@ def shade(
         direct = 0.25 * np.clip(normal @ -camera.ahead, 0, 1) + 0.75 * np.clip(normal @ key, 0, 1)
         sky = np.ones(len(face))
         if ambient_rays:
-            sky = _soft_shadow(rays, coarse, normal, camera, every, ambient_rays, seed)
+            sky = _soft_shadow(rays, hits, normal, camera, ambient_rays, seed)
         light[seen] = np.clip((0.42 + 0.60 * direct) * (0.45 + 0.55 * sky), 0.0, 1.0)
-    return _repeated(light, every, hits.face.shape)
+    return light
+
+
+def changing(normals: FloatArray, hits: Hits, camera: Camera) -> BoolArray:
+    """(h, w) pixels beside a change of what is seen: an outline, a step, or a bend of more than `BENT`."""
+    beside = edge_ink(normals, hits.face, hits.depth, camera, crease=BENT) > 0
+    return np.asarray(ndimage.binary_dilation(beside, np.ones((3, 3), dtype=bool)))
 
 
 def edge_ink(
-    vertices: FloatArray, faces: IntArray, hits: Hits, camera: Camera, *, normals: FloatArray | None = None
+    normals: FloatArray,
+    face: IntArray,
+    depth: PixelArray,
+    camera: Camera,
+    *,
+    crease: float = CREASE,
+    among: BoolArray | None = None,
 ) -> PixelArray:
     """Where lines are drawn: outlines, steps in depth, creases.
 
     Parameters
     ----------
-    vertices, faces : (n, 3) float64, (m, 3) int64
-        The mesh.
-    hits : Hits
-        From `cast` with `camera`.
+    normals : (m, 3) float64
+        The faces' unit normals.
+    face, depth : (h, w) int64, (h, w) float32
+        What each pixel of the camera shows, as in `Hits`.
     camera : Camera
-        The same camera.
-    normals : (m, 3) float64 or None
-        The faces' unit normals, when they are at hand.
+    crease : float
+        Neighbouring pixels on faces that differ by more than this are parted, radians.
+    among : (h, w) bool or None
+        The only pixels beside which lines can be, where that is known.
 
     Returns
     -------
     (h, w) float32
         1 on an outline or step, 0.55 on a crease, 0 elsewhere.
     """
-    if normals is None:
-        a, b, c = (vertices[faces[:, k]] for k in range(3))
-        normals = _unit(np.cross(b - a, c - a))
-    ink = np.zeros(hits.face.shape, dtype=np.float32)
-    flat, face, depth = ink.ravel(), hits.face.ravel(), hits.depth.ravel()
-    pixels = np.arange(len(flat)).reshape(hits.face.shape)
+    ink = np.zeros(face.shape, dtype=np.float32)
+    flat, of, deep = ink.ravel(), face.ravel(), depth.ravel()
+    pixels = np.arange(len(flat)).reshape(face.shape)
     for first, second in ((pixels[:-1], pixels[1:]), (pixels[:, :-1], pixels[:, 1:])):
-        differ = face[first] != face[second]  # on one face there is nothing to draw
+        differ = of[first] != of[second]  # on one face there is nothing to draw
+        if among is not None:
+            differ &= among.ravel()[first]
         one, two = first[differ], second[differ]
-        seen = (face[one] >= 0) & (face[two] >= 0)
+        seen = (of[one] >= 0) & (of[two] >= 0)
         flat[one[~seen]] = flat[two[~seen]] = 1.0
         one, two = one[seen], two[seen]
-        n_one, n_two = normals[face[one]], normals[face[two]]
+        n_one, n_two = normals[of[one]], normals[of[two]]
         # A slanted face changes depth from pixel to pixel; only what is beyond both
         # faces' own slopes is a step.
         facing = np.clip(np.minimum(np.abs(n_one @ camera.ahead), np.abs(n_two @ camera.ahead)), 0.05, 1)
         slope = camera.pixel * np.sqrt(1 - facing**2) / facing
-        step = np.abs(depth[one] - depth[two]) > 2.5 * slope + 1.5 * camera.pixel
-        crease = np.abs(np.einsum("kd,kd->k", n_one, n_two)) < np.cos(CREASE)
+        step = np.abs(deep[one] - deep[two]) > 2.5 * slope + 1.5 * camera.pixel
+        parted = np.abs(np.einsum("kd,kd->k", n_one, n_two)) < np.cos(crease)
         for at in (one, two):
-            flat[at[crease]] = np.maximum(flat[at[crease]], 0.55)
+            flat[at[parted]] = np.maximum(flat[at[parted]], 0.55)
             flat[at[step]] = 1.0
     return ink
 
 
-def compose(
-    colour: NDArray[np.floating], light: PixelArray, ink: PixelArray, hits: Hits
-) -> NDArray[np.floating]:
-    """(h, w, 3) picture 0..1: colours under light with lines in ink, on a white ground."""
-    picture = colour * light[..., None]
-    picture[~hits.seen] = 1.0
-    drawn = ink > 0
-    picture[drawn] *= (1.0 - 0.8 * ink[drawn])[:, None]
+def toned(light: PixelArray, ink: PixelArray) -> PixelArray:
+    """(h, w) brightness of each pixel with its lines drawn."""
+    return light * (1.0 - 0.8 * ink)
+
+
+def compose(colour: NDArray[np.floating], tone: PixelArray, seen: BoolArray) -> NDArray[np.floating]:
+    """(h, w, 3) picture 0..1: colours with their brightness, on a white ground."""
+    picture = colour * tone[..., None]
+    picture[~seen] = 1.0
     return picture
 
 
@@ -222,12 +233,12 @@ def _open_sky(rays: Rays, places: FloatArray, normals: FloatArray, count: int, s
 
 
 def _soft_shadow(
-    rays: Rays, hits: Hits, normal: FloatArray, camera: Camera, every: int, count: int, seed: int
+    rays: Rays, hits: Hits, normal: FloatArray, camera: Camera, count: int, seed: int
 ) -> FloatArray:
     """(k,) open sky of each pixel that shows the body, found on a coarse grid and spread from there."""
     seen = hits.seen
     row, column = np.nonzero(seen)
-    places = camera.places(column * every + 0.5, row * every + 0.5)
+    places = camera.places(column + 0.5, row + 0.5)
     # Depth counts from a plane before the body; bring the places back onto it.
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
     places += (hits.depth[seen].astype(np.float64) - back)[:, None] * camera.ahead
@@ -244,7 +255,7 @@ def _soft_shadow(
 
     # Each pixel takes the nodes at the corners of its cell, as far as they lie on the same
     # smooth ground.
-    reach = 2.0 * stride * every * camera.pixel
+    reach = 2.0 * stride * camera.pixel
     top, left = row // stride, column // stride
     down, across = (row % stride) / stride, (column % stride) / stride
     total, weight = np.zeros(len(row)), np.zeros(len(row))
@@ -263,8 +274,3 @@ def _soft_shadow(
         total[alone] = _open_sky(rays, places[alone], normal[alone], count, seed)
         weight[alone] = 1.0
     return total / weight
-
-
-def _repeated(field: PixelArray, factor: int, shape: tuple[int, ...]) -> PixelArray:
-    """Each value `factor` times each way, cut to a shape."""
-    return np.repeat(np.repeat(field, factor, axis=0), factor, axis=1)[: shape[0], : shape[1]]

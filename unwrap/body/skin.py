@@ -60,22 +60,17 @@ def outside_faces(body: Body) -> BoolArray:
         return np.zeros(0, dtype=bool)
     face, places = sample_faces(body.corners, body.areas, PLACES)
     verdict = _verdicts(body.rays, body.normals, face, places)
-    outside, unsure = verdict == OUTSIDE, np.flatnonzero(verdict == UNSURE)
+    # A large face is outside with more than a stray place.
+    enough = np.maximum(1, FEW * np.bincount(face, minlength=len(body.faces)))
+    number = np.bincount(face[verdict == OUTSIDE], minlength=len(body.faces))
+    unsure = np.flatnonzero(verdict == UNSURE)
     if len(unsure):
         met = _looks_at(body.rays, places[unsure], body.normals[face[unsure]])
-        while True:
-            seen = np.append(_seen_faces(face, outside, len(body.faces)), [False, True])
-            fresh = ~outside[unsure] & _mostly(seen, met)
-            if not fresh.any():
-                break
-            outside[unsure[fresh]] = True
-    return _seen_faces(face, outside, len(body.faces))
-
-
-def _seen_faces(face: IntArray, outside: BoolArray, count: int) -> BoolArray:
-    """Faces with a place outside; on a large face, with more than a stray one."""
-    places = np.bincount(face, minlength=count)
-    return np.bincount(face[outside], minlength=count) >= np.maximum(1, FEW * places)
+        unsure = face[unsure]
+        while (fresh := _mostly(np.append(number >= enough, [False, True]), met)).any():
+            np.add.at(number, unsure[fresh], 1)
+            unsure, met = unsure[~fresh], met[~fresh]
+    return np.asarray(number >= enough)
 
 
 def _verdicts(rays: Rays, normals: FloatArray, face: IntArray, places: FloatArray) -> NDArray[np.int8]:

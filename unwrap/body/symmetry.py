@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from unwrap.arrays import FloatArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.rays import Rays
 from unwrap.body.sky import sample_faces
 
@@ -68,12 +68,7 @@ def find_symmetry(body: Body, axis: int = 1) -> Symmetry:
     Symmetry
     """
     rays = body.rays
-    face, places = sample_faces(body.corners, body.areas, SAMPLES, most=64)
-    if len(face) > 2 * SAMPLES:
-        # Of very many small faces take some, by their area.
-        random = np.random.default_rng(0)
-        chosen = np.sort(random.choice(len(body.faces), SAMPLES, p=body.areas / body.areas.sum()))
-        face, places = chosen, body.corners[chosen].mean(axis=1)
+    face, places = _places(body)
     weight = body.areas[face] / np.bincount(face, minlength=len(body.faces))[face]
     found = []
     middles = [0.0, float(body.bounds[:, axis].mean())]
@@ -88,6 +83,15 @@ def find_symmetry(body: Body, axis: int = 1) -> Symmetry:
             middles.append(middle + 0.5 * _weighted(gap[beside] / across[beside], weight[beside], 0.5))
     best = min(found, key=lambda one: one.deviation)
     return found[0] if found[0].deviation <= 1.05 * best.deviation + 1e-6 else best
+
+
+def _places(body: Body) -> tuple[IntArray, FloatArray]:
+    """Faces and a place on each, spread over the surface; of very many small faces some, by their area."""
+    if len(body.faces) <= SAMPLES:
+        return sample_faces(body.corners, body.areas, SAMPLES, most=64)
+    random = np.random.default_rng(0)
+    chosen = np.sort(random.choice(len(body.faces), SAMPLES, p=body.areas / body.areas.sum()))
+    return chosen, body.vertices[body.faces[chosen]].mean(axis=1)
 
 
 def _weighted(values: FloatArray, weight: FloatArray, share: float) -> float:
