@@ -29,13 +29,25 @@ SAMPLE = Path(__file__).parents[2] / "meshes" / "tank_engine.stl"
 
 
 def refined(body: Body, faces: int) -> trimesh.Trimesh:
-    """The body with at least so many faces."""
+    """The body with the least number of faces that is not below the one asked for.
+
+    The longest edge allowed is sought by halving: the number of faces grows in steps as it shrinks.
+    """
     mesh = manifold3d.Mesh(body.vertices.astype(np.float32), body.faces.astype(np.uint32))
     solid = manifold3d.Manifold(mesh)
-    length = float(np.sqrt(4 * body.areas.sum() / faces))
-    while (fine := solid.refine_to_length(length)).num_tri() < faces:
-        length *= 0.93
-    made = fine.to_mesh()
+    enough = float(np.sqrt(4 * body.areas.sum() / faces))
+    while solid.refine_to_length(enough).num_tri() < faces:
+        enough *= 0.8
+    few = 1.25 * enough
+    while solid.refine_to_length(few).num_tri() >= faces:
+        enough, few = few, 1.25 * few
+    for _ in range(9):
+        middle = 0.5 * (enough + few)
+        if solid.refine_to_length(middle).num_tri() < faces:
+            few = middle
+        else:
+            enough = middle
+    made = solid.refine_to_length(enough).to_mesh()
     return trimesh.Trimesh(made.vert_properties[:, :3], made.tri_verts, process=False)
 
 
