@@ -175,3 +175,16 @@ def test_extreme_against_sampling():
         speed = np.sqrt(form[0] * e[:, 0] ** 2 + 2 * form[1] * e[:, 0] * e[:, 1] + form[2] * e[:, 1] ** 2)
         found = float(extreme(form[:, None], tri[None], np.array([False]))[0])
         assert speed.max() <= found + 1e-12 and found <= speed.max() * 1.02
+
+
+def test_places_on_long_faces_are_found_where_they_lie():
+    # Near one end of a plate of long strips stand many small faces, whose middles are nearer.
+    x = np.linspace(0.0, 2.0, 12)
+    near = np.array([[a, b] for a in x for b in (0.0, 0.1, 0.2)])
+    far = np.array([[a, 40.0] for a in x[[0, 4, 8, 11]]])
+    p = np.concatenate([near, far])
+    f = surfaces.triangulated(p)
+    v = np.column_stack([p, np.zeros(len(p))])
+    discs = Discs(v, f, p)
+    for place in ([1.0, 0.5], [0.7, 3.0], [1.9, 20.0], [0.1, 39.0]):
+        np.testing.assert_allclose(discs.on_surface(np.array(place))[:2], place, atol=1e-9)

@@ -188,13 +188,20 @@ class Discs:
 
     def on_surface(self, place: FloatArray) -> FloatArray:
         """(3,) where a place on the sheet lies on the surface; on the nearest face if it is off the sheet."""
-        _, faces = self._tree.query(place, k=min(12, len(self.faces)))
-        a, b, c = (self.points[self.faces[np.atleast_1d(faces), k]] for k in range(3))
+        _, near = self._tree.query(place, k=min(12, len(self.faces)))
+        face, shares = self._face_at(place, np.atleast_1d(near))
+        if shares.min() < -1e-9:  # the middle of a long face is far from most of it
+            face, shares = self._face_at(place, np.arange(len(self.faces)))
+        return np.clip(shares, 0.0, 1.0) @ self.vertices[self.faces[face]]
+
+    def _face_at(self, place: FloatArray, faces: IntArray) -> tuple[int, FloatArray]:
+        """Of some faces the one that a place lies on or is nearest to, and its shares in the corners."""
+        a, b, c = (self.points[self.faces[faces, k]] for k in range(3))
         double = cross(b - a, c - a)
         shares = np.column_stack([cross(b - place, c - place), cross(c - place, a - place)]) / double[:, None]
         shares = np.column_stack([shares, 1.0 - shares.sum(axis=1)])
         best = int(np.argmax(shares.min(axis=1)))
-        return np.clip(shares[best], 0.0, 1.0) @ self.vertices[self.faces[np.atleast_1d(faces)[best]]]
+        return int(faces[best]), shares[best]
 
     def rings(self, centre: FloatArray, room: float) -> Rings:
         """What lies round a place, out to `room`: no more than the distance to the outer outline."""
