@@ -18,6 +18,7 @@ from unwrap.arrays import IntArray
 from unwrap.bench import Bench, Dressed, Flattened, NumberedSet, Result
 from unwrap.body.read import load_body
 from unwrap.body.skin import outside_faces
+from unwrap.body.thin import thin_flat
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
@@ -108,7 +109,7 @@ def open_job(path: str | Path) -> Bench:
 def lay_out_bench(job: Job, folder: Path) -> Bench:
     """Read the body that a job names and find its outside."""
     source = job.body
-    body = load_body(folder / source.file, units=source.units, front=source.front, up=source.up)
+    body = thin_flat(load_body(folder / source.file, units=source.units, front=source.front, up=source.up))
     return Bench(job, folder, body, outside_faces(body))
 
 

@@ -47,7 +47,7 @@ def join_equal(vertices: NDArray[Any], faces: IntArray) -> tuple[FloatArray, Int
     faces : (m, 3) int64
         The same triangles.
     """
-    first, number = _same(vertices)
+    first, number = equal_rows(vertices)
     return vertices[first].astype(np.float64), number[faces]
 
 
@@ -78,7 +78,7 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     tree = cKDTree(vertices[suspect], balanced_tree=False, compact_nodes=False)
     if len(suspect) > CROWD and tree.count_neighbors(tree, tolerance) > CROWD * len(suspect):
         # A speck of a body beside a far-flung vertex: rounding does what pairs cannot.
-        first, cell = _same(np.round(vertices / tolerance))
+        first, cell = equal_rows(np.round(vertices / tolerance))
         return tolerance * np.round(vertices[first] / tolerance), cell[faces], len(vertices) - len(first)
     near = suspect[tree.query_pairs(tolerance, output_type="ndarray")]
     if len(near) == 0:
@@ -222,7 +222,7 @@ def drop_unused(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntA
     return vertices[mask], number[faces]
 
 
-def _same(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
+def equal_rows(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
     """Exactly equal rows: the first of each, in the order of appearance, and the number of each row's."""
     # + 0.0 makes -0.0 equal to 0.0. Columns of their own are read faster than rows.
     columns = np.ascontiguousarray(vertices.T) + vertices.dtype.type(0)
