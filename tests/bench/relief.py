@@ -111,7 +111,7 @@ def best_even_set(uncut, film):
     for trial in tried[:8]:
         if trial.cost > 1.1 * best:
             break
-        found, _ = deepen(ground, trial.slits, film, tries=8)
+        found, *_ = deepen(ground, trial.slits, film, tries=8)
         if found is not None and found.good and found.piece.cut_length < best:
             best, slits = found.piece.cut_length, len(trial.slits)
     return best, slits

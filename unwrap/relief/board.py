@@ -148,9 +148,9 @@ class Board:
 
         Returns
         -------
-        need : (s, 4) float64
+        need : (s, 5) float64
             1/mm.
-        cost : (s, 4) float64
+        cost : (s, 5) float64
             mm/mm.
         """
         mesh, chart, surface, points = trial.mesh, trial.chart, trial.surface, trial.points

@@ -82,7 +82,7 @@ class TrialMesh:
         for i, chain in enumerate(chains):
             foot, chord = slits[i].foot, slits[i].tip - slits[i].foot
             slit[chain] = i
-            # A parabola's points lie square above their shares of the chord.
+            # A slit's points lie square above their shares of the chord.
             share[chain] = np.clip((ground.chart[chain] - foot) @ chord / (chord @ chord), 0.0, 1.0)
             share[chain[0]] = 0.0
             share[chain[-1]] = 1.0
@@ -175,7 +175,7 @@ class TrialMesh:
         return out if sound.all() else None
 
     def slopes(self, slits: tuple[Slit, ...], pull: FloatArray) -> FloatArray:
-        """(s, 4) change with each slit's numbers of what changes by `pull` (n, 2) with the chart's places.
+        """(s, 5) change with each slit's numbers of what changes by `pull` (n, 2) with the chart's places.
 
         The slits are those that the mesh has been moved to.
         """

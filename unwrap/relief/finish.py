@@ -15,8 +15,8 @@ from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
-CLOSE = 0.985  # a reach between this and 1 is deep enough and not too deep
-AIM = 0.993  # reach that a change of depth aims at
+CLOSE = 0.987  # a reach between this and 1 is deep enough and not too deep
+AIM = 0.9945  # reach that a change of depth aims at
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
 NEAR = 1.1  # and up to this one too shallow by so little
@@ -57,7 +57,7 @@ def finish(
     *,
     bound: float = 1.0,
     most: int | None = None,
-    tries: int = 6,
+    tries: int = 8,
 ) -> tuple[Fit | None, tuple[Slit, ...]]:
     """Bring the most hopeful of the planned sets just within the film on the real mesh, not only on the copy.
 
@@ -77,7 +77,7 @@ def finish(
     most : int, optional
         Largest number of slits.
     tries : int
-        Real flattenings, at most.
+        Real flattenings after which no other set is begun.
 
     Returns
     -------
@@ -100,21 +100,25 @@ def finish(
             best, slits = found, trial.slits
         stuck = None
         if found is not None and not found.overlap:
+            worse = False
             if SLIGHTLY < found.reach < NEAR:
-                deeper, factor = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
-                spent += 2
+                deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
+                spent += more
                 if deeper is not None and _better(deeper, best):
                     best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
                 if deeper is not None and deeper.good:
                     break
+                worse = deeper is found
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
                 steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
             last = trial.need, found.reach
             change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
             target = trial.need * float(np.exp(change))
-            stuck = settle(board, trial, target)
+            # Where cutting deeper does harm, the same slits moved a little will not do.
+            stuck = trial if worse else settle(board, trial, target)
             if (
                 fine is None
+                and not worse
                 and len(ground.faces) > board.finer_count
                 and np.log(stuck.need / trial.need) / change <= ENOUGH
             ):
@@ -165,7 +169,7 @@ def deepen(
     bound: float = 1.0,
     tries: int = 5,
     first: Fit | None = None,
-) -> tuple[Fit | None, float]:
+) -> tuple[Fit | None, float, int]:
     """Scale the depth of all slits together until the patch is just within the film.
 
     Returns
@@ -175,35 +179,48 @@ def deepen(
         cannot be cut.
     factor : float
         Its depth over the planned one.
+    spent : int
+        Real flattenings that it took.
     """
     real = on_mesh(ground, slits)
-    factor, slope = 1.0, -1.5  # change of ln(reach) with ln(factor), to begin with
-    low, high = 0.0, np.inf
+    factor, high = 1.0, np.inf
+    known: list[tuple[float, float]] = []  # ln(factor) and ln(reach) of what was laid flat
     best: tuple[Fit | None, float] = (None, 1.0)
-    last: tuple[float, float] | None = None
+    spent = 0
     for k in range(tries):
         found = first if k == 0 and first is not None else cut_and_fit(ground, real, film, factor, bound)
+        spent += found is not None and found is not first
         if found is None or found.overlap:
             # Too deep for the patch, or the lips collide: what is cut must be shallower.
             if factor <= 0.9:
                 break
-            high, factor = factor, 0.5 * (max(low, 0.9 * factor) + factor)
+            high, factor = factor, 0.5 * (max(1.0, 0.9 * factor) + factor)
             continue
+        worse = best[0] is not None and not best[0].good and not _better(found, best[0])
         if _better(found, best[0]):
             best = (found, factor)
-        if found.good and found.reach > CLOSE:
+        if (found.good and found.reach > CLOSE) or (worse and factor > 1.0):
             break
-        low, high = (low, min(high, factor)) if found.good else (max(low, factor), high)
-        here = (float(np.log(factor)), float(np.log(found.reach)))
-        if last is not None and abs(here[0] - last[0]) > 1e-6:
-            slope = float(np.clip((here[1] - last[1]) / (here[0] - last[0]), -5.0, -0.3))
-        last = here
-        factor = float(np.exp(here[0] + np.clip((np.log(AIM) - here[1]) / slope, -0.12, 0.12)))
-        if not low < factor < high:
-            factor = 0.5 * (low + high) if np.isfinite(high) else 1.03 * low
-        if np.isfinite(high) and high / max(low, 1e-9) < 1.004:
+        known.append((float(np.log(factor)), float(np.log(found.reach))))
+        next_one = float(np.exp(_next_depth(known)))
+        if abs(next_one / factor - 1.0) < 0.002:
             break
-    return best
+        factor = next_one if next_one < high else 0.5 * (factor + high)
+    return *best, spent
+
+
+def _next_depth(known: list[tuple[float, float]]) -> float:
+    """The ln(depth) at which the reach should meet what is aimed at, from those that are known."""
+    aim = float(np.log(AIM))
+    shallow = [k for k in known if k[1] > 0.0]
+    deep = [k for k in known if k[1] <= 0.0]
+    if shallow and deep:
+        # Between the two that stand nearest, away from both.
+        (a, u), (b, v) = max(shallow), min(deep)
+        return a + float(np.clip((u - aim) / (u - v), 0.15, 0.85)) * (b - a)
+    (a, u), (b, v) = known[0], known[-1]
+    slope = float(np.clip((v - u) / (b - a), -4.0, -0.5)) if len(known) > 1 else -1.5
+    return b + float(np.clip((aim - v) / slope, -0.12, 0.12))
 
 
 def _better(one: Fit, two: Fit | None) -> bool:

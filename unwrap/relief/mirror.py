@@ -54,7 +54,7 @@ class Mirror:
         edge, start = nearest_edge(edges, self.reflected(slit.foot))
         tip = self.reflected(slit.tip)
         into = None if slit.into is None else nearest_edge(edges, tip)[0]
-        return replace(slit, edge=edge, start=start, tip=tip, bend=-slit.bend, into=into)
+        return replace(slit, edge=edge, start=start, tip=tip, bend=-slit.bend, sway=-slit.sway, into=into)
 
     def partners(self, slits: tuple[Slit, ...]) -> IntArray | None:
         """Each slit's counterpart, itself if it lies on the line; None if the set is not symmetric."""
@@ -76,13 +76,13 @@ class Mirror:
                 tip, into = self.onto(slits[i].tip), slits[i].into
                 if into is not None:
                     tip = into.point(into.nearest(tip))
-                out[i] = replace(slits[i], start=start, tip=tip, bend=0.0)
+                out[i] = replace(slits[i], start=start, tip=tip, bend=0.0, sway=0.0)
             elif i < j:
                 out[j] = self.image(slits[i], edges)
         return tuple(out)
 
     def ties(self, partners: IntArray) -> FloatArray:
-        """(4 n, k) every symmetric change of n slits' numbers as a sum of k columns."""
+        """(5 n, k) every symmetric change of n slits' numbers as a sum of k columns."""
         size, columns = Slit.SIZE, []
         for i, j in enumerate(partners.tolist()):
             if i == j:
@@ -94,7 +94,7 @@ class Mirror:
                     column = np.zeros((len(partners), size))
                     column[i, k] = 1.0
                     change = column[i].copy()
-                    column[j, 0], column[j, 3] = -change[0], -change[3]
+                    column[j, 0], column[j, 3:] = -change[0], -change[3:]
                     column[j, 1:3] = self.matrix @ change[1:3]
                     columns.append(column.ravel())
         return np.stack(columns, axis=1)

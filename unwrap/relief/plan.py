@@ -265,7 +265,7 @@ def joined(board: Board, trial: Trial, target: float, effort: Effort, limit: int
             put(float(np.linalg.norm(end - slit.tip)), i, (replace(slit, tip=end, into=edge),))
             entry, leave = edge.point(edge.nearest(slit.foot)), edge.nearest(slit.tip)
             away = np.linalg.norm(slit.curve()[:, None] - edge.ring[None], axis=2).min()
-            first = replace(slit, tip=entry, bend=0.0, into=edge)
+            first = replace(slit, tip=entry, bend=0.0, sway=0.0, into=edge)
             put(float(away), i, (first, Slit(edge, leave, slit.tip)))
     outer = board.edges[0]
     for edge in board.edges[1:]:

@@ -87,7 +87,7 @@ def settle(board: Board, first: Trial, target: float, *, rounds: int = 20) -> Tr
 
 
 def _ties(board: Board, slits: tuple[Slit, ...]) -> FloatArray:
-    """(4 n, k) the changes of n slits' numbers that are allowed, as columns."""
+    """(5 n, k) the changes of n slits' numbers that are allowed, as columns."""
     kept = board.symmetry(slits)
     if kept is None or len(slits) == 0:
         return np.eye(Slit.SIZE * len(slits))

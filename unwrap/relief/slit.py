@@ -79,7 +79,7 @@ def nearest_edge(edges: list[Edge], point: FloatArray) -> tuple[Edge, float]:
 
 @dataclass(frozen=True, eq=False)
 class Slit:
-    """One relief cut in the chart: a parabola's arc from an edge to its tip.
+    """One relief cut in the chart: a cubic's arc over the straight line from an edge to its tip.
 
     Parameters
     ----------
@@ -93,6 +93,8 @@ class Slit:
         How far the middle stands to the left of the straight line, mm.
     into : Edge, optional
         The other edge, where the slit runs through to one: its tip keeps to that.
+    sway : float
+        How much more its first half stands to the left than its second, mm.
     """
 
     edge: Edge
@@ -100,19 +102,21 @@ class Slit:
     tip: FloatArray
     bend: float = 0.0
     into: Edge | None = None
+    sway: float = 0.0
 
-    SIZE = 4  # numbers that describe it
+    SIZE = 5  # numbers that describe it
 
     def numbers(self) -> FloatArray:
-        """(4,) start, tip, bend: all in mm, so that one measure of change fits all."""
-        return np.array([self.start, *self.tip, self.bend])
+        """(5,) start, tip, bend, sway: all in mm, so that one measure of change fits all."""
+        return np.array([self.start, *self.tip, self.bend, self.sway])
 
     def with_numbers(self, numbers: FloatArray) -> Slit:
         """The slit with other numbers."""
         tip = np.array(numbers[1:3])
         if self.into is not None:
             tip = self.into.point(self.into.nearest(tip))
-        return replace(self, start=float(numbers[0]), tip=tip, bend=float(numbers[3]))
+        start, bend, sway = (float(numbers[k]) for k in (0, 3, 4))
+        return replace(self, start=start, tip=tip, bend=bend, sway=sway)
 
     @property
     def foot(self) -> FloatArray:
@@ -133,17 +137,18 @@ class Slit:
         foot, t = self.foot, share[:, None]
         chord = self.tip - foot
         left = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), 1e-12)
-        return foot + t * chord + 4.0 * t * (1.0 - t) * self.bend * left
+        return foot + t * chord + 4.0 * t * (1.0 - t) * (self.bend + (1.0 - 2.0 * t) * self.sway) * left
 
     def slopes(self, share: FloatArray) -> FloatArray:
-        """(4, k, 2) how the points at these shares move with each of the slit's numbers."""
+        """(5, k, 2) how the points at these shares move with each of the slit's numbers."""
         foot, t = self.foot, share[:, None]
         chord = self.tip - foot
         length = max(float(np.hypot(*chord)), 1e-12)
         ahead, left = chord / length, np.array([-chord[1], chord[0]]) / length
         bow = 4.0 * t * (1.0 - t)
+        lean = bow * (1.0 - 2.0 * t)
         # A turn of the chord turns the bow with it: its left goes backwards along it.
-        turn = -bow * self.bend / length * ahead
+        turn = -(bow * self.bend + lean * self.sway) / length * ahead
         step = 1e-5 * length
         tangent = (self.edge.point(self.start + step) - self.edge.point(self.start - step)) / (2.0 * step)
         tips = np.eye(2)
@@ -153,12 +158,31 @@ class Slit:
             slide /= max(float(np.hypot(*slide)), 1e-300)
             tips = np.outer(slide, slide)
         by_tip = [t * d + (left @ d) * turn for d in tips]
-        return np.stack([(1.0 - t) * tangent - (left @ tangent) * turn, *by_tip, bow * left])
+        return np.stack([(1.0 - t) * tangent - (left @ tangent) * turn, *by_tip, bow * left, lean * left])
 
     def scaled(self, factor: float) -> Slit:
-        """The same line, cut `factor` times as deep; one that runs through stays as it is."""
-        if self.into is not None:
+        """The same line, cut `factor` times as deep; one that runs through stays as it is.
+
+        Beyond its tip it goes straight on: a cubic would swing away there.
+        """
+        if self.into is not None or factor == 1.0:
             return self
-        # A part of a parabola is a parabola whose sagitta goes with the square of its length,
-        # and whose chord turns a little.
-        return replace(self, tip=self.at(np.array([factor]))[0], bend=self.bend * factor * factor)
+        share = np.linspace(0.0, factor, SAMPLES)
+        ahead = self.tip - self.at(np.array([1.0 - 1e-6]))[0]
+        way = self.at(np.minimum(share, 1.0)) + 1e6 * np.maximum(share - 1.0, 0.0)[:, None] * ahead
+        return Slit.along(self.edge, self.start, way)
+
+    @classmethod
+    def along(cls, edge: Edge, start: float, way: FloatArray) -> Slit:
+        """The slit through both ends of a polyline (n, 2) and what lies a third of the way from each."""
+        chord = way[-1] - way[0]
+        length = max(float(np.hypot(*chord)), 1e-12)
+        ahead, left = chord / length, np.array([-chord[1], chord[0]]) / length
+        places = (way - way[0]) @ ahead / length
+        # A way that turns back is followed by its own length.
+        if not (np.diff(places) > 0.0).all():
+            places = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1))])
+            places /= max(float(places[-1]), 1e-12)
+        first, second = np.interp([1.0 / 3.0, 2.0 / 3.0], places, (way - way[0]) @ left)
+        bend, sway = 9.0 / 16.0 * (first + second), 27.0 / 16.0 * (first - second)
+        return cls(edge, start, way[-1], float(bend), sway=float(sway))

@@ -70,7 +70,5 @@ def cheap_ways(field: Field, edge: Edge, middle: FloatArray, depth: float) -> li
 def _along(edge: Edge, start: float, way: FloatArray, depth: float) -> Slit:
     """The slit nearest to a polyline's first part."""
     at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1))])
-    half, end = (np.array([np.interp(depth * k * at[-1], at, way[:, i]) for i in (0, 1)]) for k in (0.5, 1.0))
-    chord = end - way[0]
-    left = np.array([-chord[1], chord[0]]) / max(float(np.hypot(*chord)), 1e-12)
-    return Slit(edge, start, end, float((half - 0.5 * (way[0] + end)) @ left))
+    shares = np.linspace(0.0, depth * at[-1], len(way))
+    return Slit.along(edge, start, np.column_stack([np.interp(shares, at, way[:, i]) for i in (0, 1)]))
