@@ -102,7 +102,7 @@ def finish(
         if found is not None and not found.overlap:
             worse = False
             if SLIGHTLY < found.reach < NEAR:
-                deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, tries=4, first=found)
+                deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, first=found)
                 spent += more
                 if deeper is not None and _better(deeper, best):
                     best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)

@@ -20,6 +20,7 @@ from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
 
 SMALL = 12.0  # spacings round an opening below which it has no corners
+STEEP = 0.4  # sine of the angle with the edge below which a slit leaves a splinter of film beside its foot
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
 
 
@@ -90,7 +91,7 @@ class TrialMesher:
         return points[away > 0.55 * self.size(points)]
 
     def at_fault(self, slits: tuple[Slit, ...]) -> np.ndarray:
-        """(s,) bool: slits that leave the patch or come too near another one."""
+        """(s,) bool: slits that leave the patch, run along its edge or come too near another one."""
         if not slits:
             return np.zeros(0, dtype=bool)
         h = self.size(np.array([slit.tip for slit in slits]))
@@ -106,6 +107,9 @@ class TrialMesher:
         bad = ~np.asarray(shapely.covers(self.outline, ends))
         tips = shapely.distance(self.outline.boundary, shapely.points(points[:, -1]))
         bad |= ~through & (tips < 0.4 * h)
+        leaving = points[:, SAMPLES // 8]
+        gone = np.linalg.norm(leaving - points[:, 0], axis=1)
+        bad |= shapely.distance(self.outline.boundary, shapely.points(leaving)) < STEEP * gone
         one, two = np.triu_indices(len(slits), 1)
         near = shapely.distance(curves[one], curves[two]) < 0.5 * np.maximum(h[one], h[two])
         bad[one[near]] = True
