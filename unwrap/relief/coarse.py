@@ -14,9 +14,10 @@ from unwrap.relief.ground import Ground
 
 CORNER = np.radians(25.0)  # an edge that turns more than this at one vertex keeps the vertex
 FEWEST = 8  # points round an opening, however small
+MOST_OF_IT = 0.95  # share of a patch that must be left of it where its outline is smoothed
 
 
-def coarse_copy(ground: Ground, count: int) -> tuple[Ground, IntArray, FloatArray]:
+def coarse_copy(ground: Ground, count: int, smooth: float = 0.0) -> tuple[Ground, IntArray, FloatArray]:
     """Remesh an uncut patch evenly with about `count` faces.
 
     The flat shape is filled with an even triangle lattice, which is carried back to
@@ -28,6 +29,9 @@ def coarse_copy(ground: Ground, count: int) -> tuple[Ground, IntArray, FloatArra
         The patch, uncut, its chart free of overlaps.
     count : int
         Faces wanted; the result has some more where edges are intricate.
+    smooth : float
+        Slots and tongues of the outline narrower than twice this are smoothed away, mm: the coarse copy
+        of a ragged edge is as good to plan on, and can be meshed.
 
     Returns
     -------
@@ -48,21 +52,17 @@ def coarse_copy(ground: Ground, count: int) -> tuple[Ground, IntArray, FloatArra
     double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
     spacing = float(np.sqrt(0.5 * double.sum() / count * 4.0 / np.sqrt(3.0)))
     for _ in range(4):
-        found = _fill(ground, spacing)
+        found = _fill(ground, spacing, smooth)
         if found is not None:
             return found
         spacing *= 0.7
     raise ValueError("the flat shape is too intricate for a coarse copy")
 
 
-def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray] | None:
-    rings, corners, weights = [], [], []
-    for loop in boundary_loops(ground.faces):
-        ends, share, _ = resample(ground.chart[loop], np.full(len(loop), spacing))
-        i, j = loop[ends], loop[(ends + 1) % len(loop)]
-        rings.append(ground.chart[i] * (1 - share[:, None]) + ground.chart[j] * share[:, None])
-        corners.append(np.column_stack([i, j, i]))
-        weights.append(np.column_stack([1 - share, share, np.zeros(len(share))]))
+def _fill(ground: Ground, spacing: float, smooth: float) -> tuple[Ground, IntArray, FloatArray] | None:
+    rings, corners, weights = _smoothed(ground, spacing, smooth) if smooth else _edges(ground, spacing)
+    if not rings:
+        return None
     rings_by_size = sorted(rings, key=lambda r: -shapely.Polygon(r).area)
     outline = shapely.Polygon(rings_by_size[0], rings_by_size[1:])
     if not outline.is_valid:
@@ -88,6 +88,51 @@ def _fill(ground: Ground, spacing: float) -> tuple[Ground, IntArray, FloatArray]
         return None
     surface = np.einsum("nk,nkx->nx", all_weights, ground.surface[all_corners])
     return Ground.of(surface, chart, faces), all_corners, all_weights
+
+
+def _edges(ground: Ground, spacing: float) -> tuple[list[FloatArray], list[IntArray], list[FloatArray]]:
+    """Points round each edge of the patch, and the vertices that they lie between with their weights."""
+    rings, corners, weights = [], [], []
+    for loop in boundary_loops(ground.faces):
+        ends, share, _ = resample(ground.chart[loop], np.full(len(loop), spacing))
+        i, j = loop[ends], loop[(ends + 1) % len(loop)]
+        rings.append(ground.chart[i] * (1 - share[:, None]) + ground.chart[j] * share[:, None])
+        corners.append(np.column_stack([i, j, i]))
+        weights.append(np.column_stack([1 - share, share, np.zeros(len(share))]))
+    return rings, corners, weights
+
+
+def _smoothed(
+    ground: Ground, spacing: float, smooth: float
+) -> tuple[list[FloatArray], list[IntArray], list[FloatArray]]:
+    """`_edges` of the outline without narrow slots and tongues; what is off the patch is carried on flat."""
+    exact = sorted(
+        (shapely.Polygon(ground.chart[loop]) for loop in boundary_loops(ground.faces)), key=lambda p: -p.area
+    )
+    whole = shapely.make_valid(shapely.Polygon(exact[0].exterior, [hole.exterior for hole in exact[1:]]))
+    even = whole.buffer(smooth).buffer(-2.0 * smooth).buffer(smooth).simplify(0.1 * smooth)
+    largest = max(shapely.get_parts(even), key=lambda part: part.area, default=shapely.Polygon())
+    if largest.area < MOST_OF_IT * whole.area:
+        return [], [], []
+    rings, corners, weights = [], [], []
+    for ring in (largest.exterior, *largest.interiors):
+        chart = shapely.get_coordinates(ring)[:-1]
+        ends, share, _ = resample(chart, np.full(len(chart), spacing))
+        points = chart[ends] + share[:, None] * (np.roll(chart, -1, axis=0)[ends] - chart[ends])
+        near, weight = _nearest(ground, points)
+        rings.append(points)
+        corners.append(near)
+        weights.append(weight)
+    return rings, corners, weights
+
+
+def _nearest(ground: Ground, points: FloatArray) -> tuple[IntArray, FloatArray]:
+    """The vertices of the face nearest to each point of the chart, and its weights there, below 0 beyond."""
+    triangles = ground.chart[ground.faces]
+    face = shapely.STRtree(shapely.polygons(triangles)).nearest(shapely.points(points))
+    a, b, c = np.moveaxis(triangles[face], 1, 0)
+    shares = np.linalg.solve(np.stack([b - a, c - a], axis=2), (points - a)[:, :, None])[:, :, 0]
+    return ground.faces[face], np.column_stack([1.0 - shares.sum(axis=1), shares])
 
 
 def resample(ring: FloatArray, sizes: FloatArray) -> tuple[IntArray, FloatArray, np.ndarray]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from unwrap.arrays import FloatArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.edges import boundary_edges
@@ -24,6 +24,7 @@ from unwrap.relief.plan import plan
 
 COARSE = 450  # faces of the copy that cuts are planned on
 JUST_WITHIN = 0.999  # reach at which a large patch is let rest
+SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smoothed to plan on it
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
 
 
@@ -87,7 +88,7 @@ def relieve(
         return left_uncut("no relief cut can begin anywhere: all of its edges are to be kept clear")
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
     try:
-        board = _board(ground, film, price, clear, symmetric)
+        board = _board(ground, uncut.areas.sum(), film, price, clear, symmetric)
     except ValueError:
         return left_uncut("its outline is too intricate to plan relief cuts on")
     planned = plan(board, most=most)
@@ -104,8 +105,24 @@ def relieve(
     return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, helps))
 
 
-def _board(ground: Ground, film: Film, price: FloatArray, clear: NDArray[np.bool_], symmetric: bool) -> Board:
-    copy, corners, weights = coarse_copy(ground, MIDDLING)
+def _board(
+    ground: Ground, area: float, film: Film, price: FloatArray, clear: NDArray[np.bool_], symmetric: bool
+) -> Board:
+    try:
+        return _board_on(coarse_copy(ground, MIDDLING), film, price, clear, symmetric)
+    except ValueError:  # a ragged outline
+        smooth = SMOOTH * float(np.sqrt(area / COARSE))
+        return _board_on(coarse_copy(ground, MIDDLING, smooth), film, price, clear, symmetric)
+
+
+def _board_on(
+    made: tuple[Ground, IntArray, FloatArray],
+    film: Film,
+    price: FloatArray,
+    clear: NDArray[np.bool_],
+    symmetric: bool,
+) -> Board:
+    copy, corners, weights = made
     barred = np.asarray(clear[corners].any(axis=1))
     field = Field.of(copy, np.einsum("nk,nk->n", weights, price[corners]), barred)
     mirrors = find_mirrors(copy, np.where(field.clear, FORBIDDEN, field.price)) if symmetric else ()

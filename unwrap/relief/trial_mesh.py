@@ -19,6 +19,7 @@ from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
 
+MOST_PLACES = 30_000  # that the lattice's points are chosen from
 SMALL = 12.0  # spacings round an opening below which it has no corners
 STEEP = 0.4  # sine of the angle with the edge below which a slit leaves a splinter of film beside its foot
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
@@ -68,7 +69,9 @@ class TrialMesher:
         sizes = self.size(self.field.ground.chart)
         if sizes.max() < 1.3 * sizes.min():
             return lattice(self.outline, float(sizes.mean()))
-        dense = lattice(self.outline, 0.45 * float(sizes.min()))
+        # Where the flat shape is crushed to nothing in places, these do without points.
+        finest = float(np.sqrt(self.outline.area / MOST_PLACES))
+        dense = lattice(self.outline, max(0.45 * float(sizes.min()), finest))
         want = self.size(dense)
         tree = cKDTree(dense)
         order = np.random.default_rng(0).permutation(len(dense))
