@@ -12,7 +12,7 @@ from unwrap.flatten.edges import boundary_edges
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.mirror import Mirror
 from unwrap.relief.settle import settle
-from unwrap.relief.slit import Edge, Slit
+from unwrap.relief.slit import Edge, Slit, nearest_edge
 from unwrap.relief.ways import cheap_ways
 
 TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
@@ -126,7 +126,10 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
         origin = 0.0 if mirror is None else _on_line(mirror, edge)
         for count in range(1, limit + 1):
             for depth, turn in DEPTHS:
-                trial = board.attempt(even_slits(edge, middle, count, depth, turn, origin))
+                even = led_through(board.edges, even_slits(edge, middle, count, depth, turn, origin))
+                if len(even) > limit:
+                    continue
+                trial = board.attempt(even)
                 if np.isfinite(trial.need):
                     tried.append(trial)
             # On a saddle the lips of every slit lie over each other: no count will mend that.
@@ -134,7 +137,7 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
                 return []
             # A count that costs far more than all that is needed elsewhere leads nowhere.
             reached = [t.cost for t in tried if t.reaches(target)]
-            if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) == count):
+            if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) >= count):
                 break
     tried += _along_cheap_ways(board, limit)
     tried.sort(key=lambda t: _hope(t, target))
@@ -172,6 +175,23 @@ def even_slits(
     starts = origin + edge.length * (np.arange(count) + turn) / count
     feet = edge.point(starts)
     return tuple(Slit(edge, float(s), f + depth * (middle - f)) for s, f in zip(starts, feet, strict=True))
+
+
+def led_through(edges: list[Edge], slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
+    """Straight slits parted by the openings that they meet: one ends there and goes on at the other side."""
+    openings = edges[1:]
+    if not openings:
+        return slits
+    holes = shapely.union_all([shapely.Polygon(edge.ring) for edge in openings])
+    out: list[Slit] = []
+    for slit in slits:
+        rest = shapely.difference(shapely.LineString([slit.foot, slit.tip]), holes)
+        for part in shapely.get_parts(rest):
+            start, end = shapely.get_coordinates(part)[[0, -1]]
+            begins, ends = np.allclose(start, slit.foot), np.allclose(end, slit.tip)
+            edge, place = (slit.edge, slit.start) if begins else nearest_edge(openings, start)
+            out.append(Slit(edge, place, end, into=None if ends else nearest_edge(openings, end)[0]))
+    return tuple(out)
 
 
 def heart(board: Board, mirror: Mirror | None = None) -> FloatArray:

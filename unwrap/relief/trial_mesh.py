@@ -113,10 +113,8 @@ class TrialMesher:
         leaving = points[:, SAMPLES // 8]
         gone = np.linalg.norm(leaving - points[:, 0], axis=1)
         bad |= shapely.distance(self.outline.boundary, shapely.points(leaving)) < STEEP * gone
-        one, two = np.triu_indices(len(slits), 1)
-        near = shapely.distance(curves[one], curves[two]) < 0.5 * np.maximum(h[one], h[two])
-        bad[one[near]] = True
-        bad[two[near]] = True
+        one, two = _crowded(curves, 0.5 * h, self.outline)
+        bad[one] = bad[two] = True
         return np.asarray(bad, dtype=bool)
 
     def mesh(self, slits: tuple[Slit, ...]) -> TrialMesh | None:
@@ -179,9 +177,8 @@ class TrialMesher:
             return inner
         rim = outline.boundary
         curves = [shapely.LineString(line) for line in lines]
-        for i, one in enumerate(curves):
-            if any(shapely.distance(one, two) < 0.4 * sizes[i] for two in curves[:i]):
-                return None
+        if len(_crowded(np.array(curves), 0.4 * np.array(sizes), outline)[0]):
+            return None
         points = shapely.points(inner)
         keep = np.ones(len(inner), dtype=bool)
         for slit, line, curve, h in zip(slits, lines, curves, sizes, strict=True):
@@ -207,6 +204,21 @@ class TrialMesher:
                 gap, near = cKDTree(extra).query(inner)
                 inner = inner[gap > 0.45 * local[near]]
         return np.concatenate([inner, extra])
+
+
+def _crowded(curves: np.ndarray, least: FloatArray, outline: shapely.Polygon) -> tuple[IntArray, IntArray]:
+    """Pairs of curves that come nearer to each other than the larger of their least distances.
+
+    Those that an opening parts do not count.
+    """
+    one, two = np.triu_indices(len(curves), 1)
+    near = shapely.distance(curves[one], curves[two]) < np.maximum(least[one], least[two])
+    one, two = one[near], two[near]
+    between = shapely.line_interpolate_point(
+        shapely.shortest_line(curves[one], curves[two]), 0.5, normalized=True
+    )
+    joined = np.asarray(shapely.intersects(outline, between), dtype=bool)
+    return one[joined], two[joined]
 
 
 def _parts(slits: tuple[Slit, ...]) -> bool:
