@@ -127,22 +127,33 @@ def facing_pairs(first: Rims, second: Rims, reach: float, crease: float) -> tupl
     none = np.zeros(0, dtype=np.int64)
     if not len(first.at) or not len(second.at):
         return none, none
-    near = cKDTree(first.at).sparse_distance_matrix(cKDTree(second.at), reach, output_type="ndarray")
-    keep = _facing(first, second, near["i"], near["j"], crease)
+    trees = [_tree(rims, reach, crease) for rims in (first, second)]
+    near = trees[0].sparse_distance_matrix(trees[1], np.sqrt(2.0) * reach, output_type="ndarray")
+    keep = _facing(first, second, near["i"], near["j"], reach, crease)
     return near["i"][keep], near["j"][keep]
 
 
 def facing_others(rims: Rims, reach: float, crease: float) -> tuple[IntArray, IntArray]:
     """The same between the parts of one set of rims: pairs of points of different parts, each both ways."""
-    near = cKDTree(rims.at).query_pairs(reach, output_type="ndarray")
+    near = _tree(rims, reach, crease).query_pairs(np.sqrt(2.0) * reach, output_type="ndarray")
     near = near[rims.part[near[:, 0]] != rims.part[near[:, 1]]]
-    near = near[_facing(rims, rims, near[:, 0], near[:, 1], crease)]
+    near = near[_facing(rims, rims, near[:, 0], near[:, 1], reach, crease)]
     return np.concatenate([near[:, 0], near[:, 1]]), np.concatenate([near[:, 1], near[:, 0]])
 
 
-def _facing(first: Rims, second: Rims, i: IntArray, j: IntArray, crease: float) -> IntArray:
+def _tree(rims: Rims, reach: float, crease: float) -> cKDTree:
+    """The points by place and normal: pairs within `reach` and `crease` are nearer than sqrt(2) reach.
+
+    Where a broken file heaps up faces of all directions, hardly any of the near ones are alike.
+    """
+    return cKDTree(np.hstack([rims.at, reach / (2.0 * np.sin(0.5 * crease)) * rims.normal]))
+
+
+def _facing(first: Rims, second: Rims, i: IntArray, j: IntArray, reach: float, crease: float) -> IntArray:
     """Which pairs of near points look at each other without a step."""
-    agree = np.flatnonzero(np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease))
+    agree = np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease)
+    agree &= ((second.at[j] - first.at[i]) ** 2).sum(axis=1) <= reach * reach
+    agree = np.flatnonzero(agree)
     i, j = i[agree], j[agree]
     across = second.at[j] - first.at[i]
     gap = np.linalg.norm(across, axis=1)
