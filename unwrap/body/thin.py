@@ -17,9 +17,9 @@ from unwrap.body.facets import Facets, Rims, cut_anew, find_facets, find_rims
 from unwrap.body.triangles import lengths
 from unwrap.body.weld import drop_unused
 
-# What is off its plane or line by less than this share of the diagonal lies in it: the
+# What is off its plane or line by less than this share of the diagonal lies in it: twice the
 # rounding of single precision.
-FLAT = 2e-7
+FLAT = 5e-8
 # A vertex whose faces miss a full turn by more than this, radians, stands on ground that
 # curves both ways, as long as no edge there is as sharp as `SHARP` radians.
 DOUBLY_CURVED, SHARP = 1e-4, np.radians(50.0)
