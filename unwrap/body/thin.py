@@ -19,7 +19,7 @@ from unwrap.body.weld import drop_unused
 
 # What is off its plane or line by less than this share of the diagonal lies in it: twice the
 # rounding of single precision.
-FLAT = 5e-8
+FLAT = 1e-7
 # A vertex whose faces miss a full turn by more than this, radians, stands on ground that
 # curves both ways, as long as no edge there is as sharp as `SHARP` radians.
 DOUBLY_CURVED, SHARP = 1e-4, np.radians(50.0)

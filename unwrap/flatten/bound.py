@@ -19,6 +19,7 @@ from unwrap.flatten.relax import relax
 
 SAFE = 1.0 - 1e-9  # rounding must never lift a bound above what it proves
 NOTHING = 1e-6
+LITTLE = 1e-3  # a flat shape that comes so near to no strain at all is not searched for long
 CENTRES = 48
 FINALISTS = 4
 FINE = 4  # how much finer the discs of the place found are looked at
@@ -73,10 +74,12 @@ def bound_of(vertices: FloatArray, faces: IntArray, *shapes: FloatArray) -> floa
         shapes = (relax(vertices, faces, Film(0.5, 0.5), thorough=False).points,)
     metric = metric_of(vertices, faces)
     found: list[tuple[float, FloatArray, Discs]] = []
+    attained = np.inf
     for points in shapes:
         s1, s2 = stretches(metric, points)
-        if s1.max() <= s2.min() * (1.0 + NOTHING):
-            return 1.0  # no bound is above what this flat shape attains
+        attained = min(attained, float(s1.max() / s2.min()))
+        if attained <= 1.0 + NOTHING:
+            return 1.0  # no bound is above what a flat shape attains
         discs = Discs(vertices, faces, points)
         if discs.overlap:
             continue
@@ -87,6 +90,8 @@ def bound_of(vertices: FloatArray, faces: IntArray, *shapes: FloatArray) -> floa
     if not found:
         return 1.0
     value, centre, discs = max(found, key=lambda entry: entry[0])
+    if attained <= 1.0 + LITTLE:
+        return max(1.0, value * SAFE)
     # What can be afforded falls with the number of faces; a bound is true wherever the search ends.
     tries = int(np.clip(MOST_FACES / len(faces), 2, 16))
     _, centre = _climb(lambda place: disc_bound(discs, place), centre, value, discs.spacing, tries)

@@ -140,11 +140,16 @@ def _drawn_share(colours: np.ndarray, radius: int) -> np.ndarray:
 
 def _letter_place(mask: np.ndarray, drawn: np.ndarray, radius: int) -> tuple[int, int] | None:
     """Where a piece's letter hides least of its lettering and lies well inside it: (x, y) or None."""
-    depth = distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1]
+    rows, columns = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
+    if not len(rows):
+        return None
+    top, left = int(rows[0]), int(columns[0])
+    part = slice(top, rows[-1] + 1), slice(left, columns[-1] + 1)
+    depth = distance_transform_edt(np.pad(mask[part], 1))[1:-1, 1:-1]
     if depth.max() < 0.25 * radius:
         return None
     inside = depth >= min(radius, depth.max())
     # Among places as plain as each other the one deepest inside is the easiest to read.
-    score = np.where(inside, drawn - 0.1 * np.minimum(depth / (4 * radius), 1.0), np.inf)
+    score = np.where(inside, drawn[part] - 0.1 * np.minimum(depth / (4 * radius), 1.0), np.inf)
     y, x = np.unravel_index(int(np.argmin(score)), score.shape)
-    return int(x), int(y)
+    return left + int(x), top + int(y)

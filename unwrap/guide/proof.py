@@ -105,7 +105,7 @@ def draw_proof(
         middle = (left + view.width / 2, top + view.height + 0.4 * caption)
         pen.text(middle, label, INK, font(caption), anchor="mt")
     pen.text(name_at, title or body.name, INK, font(round(1.5 * caption), bold=True), anchor="ls")
-    sheet.save(path, format="PNG", optimize=True)
+    sheet.save(path, format="PNG")
     return scene, taken
 
 

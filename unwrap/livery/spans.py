@@ -35,9 +35,14 @@ def straight_span(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def at_parameters(spans: FloatArray, t: FloatArray) -> FloatArray:
     """Points (..., k, 2) of spans (..., 4, 2) at parameters (k,)."""
+    return _bernstein(t).T @ spans
+
+
+def _bernstein(t: FloatArray) -> FloatArray:
+    """(4, k) weights of a cubic's control points at parameters (k,)."""
     s = 1.0 - t
-    basis = np.stack([s**3, 3 * s * s * t, 3 * s * t * t, t**3], axis=-1)
-    return np.einsum("kc,...cj->...kj", basis, spans)
+    st = 3.0 * s * t
+    return np.stack([s * s * s, st * s, st * t, t * t * t])
 
 
 def fewest_spans(
@@ -149,28 +154,30 @@ def _fit(points: FloatArray, ends: Pair, tangents: Pair, tolerance: float) -> Fl
     """One span along the samples, or None where it would miss one by more than the tolerance."""
     t = np.linspace(0.0, 1.0, len(points))
     for _ in range(ROUNDS):
-        span = _least_squares(points, t, ends, tangents)
-        worst = float(np.linalg.norm(at_parameters(span, t) - points, axis=1).max())
+        basis = _bernstein(t)
+        span = _least_squares(points, basis, ends, tangents)
+        off = basis.T @ span - points
+        worst = float(np.sqrt(np.einsum("kj,kj->k", off, off).max()))
         if worst <= tolerance:
             return span
         if worst > 30 * tolerance:
             return None
-        t = _nearer(span, points, t)
+        t = _nearer(span, off, t)
     return None
 
 
-def _least_squares(points: FloatArray, t: FloatArray, ends: Pair, tangents: Pair) -> FloatArray:
+def _least_squares(points: FloatArray, basis: FloatArray, ends: Pair, tangents: Pair) -> FloatArray:
     """The cubic between two ends along fixed tangents there that misses least."""
     (start, end), (first, last) = ends, tangents
-    s = 1.0 - t
-    b0, b1, b2, b3 = s**3, 3 * s * s * t, 3 * s * t * t, t**3
-    rest = points - np.outer(b0 + b1, start) - np.outer(b2 + b3, end)
-    c00, c11 = (b1 * b1).sum(), (b2 * b2).sum()
-    c01 = -(b1 * b2).sum() * float(first @ last)
-    x0 = float((b1 @ rest) @ first)
-    x1 = -float((b2 @ rest) @ last)
+    b0, b1, b2, b3 = basis
+    # What is left of the points' moments once both ends are taken off.
+    inner = basis[1:3]
+    left = inner @ points - np.outer(inner @ (b0 + b1), start) - np.outer(inner @ (b2 + b3), end)
+    c00, c11 = b1 @ b1, b2 @ b2
+    c01 = -(b1 @ b2) * float(first @ last)
+    x0, x1 = float(left[0] @ first), -float(left[1] @ last)
     determinant = c00 * c11 - c01 * c01
-    chord = float(np.linalg.norm(end - start))
+    chord = float(np.hypot(*(end - start)))
     if abs(determinant) > 1e-12:
         a = (x0 * c11 - x1 * c01) / determinant
         b = (c00 * x1 - c01 * x0) / determinant
@@ -181,16 +188,15 @@ def _least_squares(points: FloatArray, t: FloatArray, ends: Pair, tangents: Pair
     return np.array([start, start + a * first, end - b * last, end])
 
 
-def _nearer(span: FloatArray, points: FloatArray, t: FloatArray) -> FloatArray:
-    """One Newton step towards the nearest parameters."""
-    d1 = 3.0 * np.diff(span, axis=0)
-    d2 = 2.0 * np.diff(d1, axis=0)
+def _nearer(span: FloatArray, off: FloatArray, t: FloatArray) -> FloatArray:
+    """One Newton step towards the nearest parameters; `off` leads from the samples to the span."""
+    d1 = 3.0 * (span[1:] - span[:-1])
+    d2 = 2.0 * (d1[1:] - d1[:-1])
     s = 1.0 - t
-    at = at_parameters(span, t) - points
-    v = np.outer(s * s, d1[0]) + np.outer(2 * s * t, d1[1]) + np.outer(t * t, d1[2])
-    w = np.outer(s, d2[0]) + np.outer(t, d2[1])
-    slope = (v * v).sum(axis=1) + (at * w).sum(axis=1)
-    step = np.divide((at * v).sum(axis=1), slope, out=np.zeros_like(t), where=np.abs(slope) > 1e-12)
-    out = np.clip(t - step, 0.0, 1.0)
+    v = np.stack([s * s, 2.0 * s * t, t * t]).T @ d1
+    w = np.stack([s, t]).T @ d2
+    slope = np.einsum("kj,kj->k", v, v) + np.einsum("kj,kj->k", off, w)
+    step = np.divide(np.einsum("kj,kj->k", off, v), slope, out=np.zeros_like(t), where=np.abs(slope) > 1e-12)
+    out = np.minimum(np.maximum(t - step, 0.0), 1.0)
     out[0], out[-1] = 0.0, 1.0
     return np.maximum.accumulate(out)
