@@ -32,7 +32,7 @@ from unwrap.left_out import without
 from unwrap.livery.along_joints import lines_along_joints
 from unwrap.livery.carry import Carry
 from unwrap.livery.joints import measure_joints
-from unwrap.livery.overlaps import plan_overlaps
+from unwrap.livery.overlaps import Plan, plan_overlaps
 from unwrap.livery.paint import Paint
 from unwrap.livery.sharing import share_edges
 from unwrap.output import all_at_once
@@ -139,12 +139,27 @@ def dress_pieces(bench: Bench, watch: Stopwatch, tell: Tell, crew: Alongside) ->
                 along = lines_along_joints(list(carries.values()), paints)
                 remarks = [*_fittings_on_nothing(job, done), *left_out, *said, *along]
         with watch("sheet"):
-            pieces = tuple(
-                finish(job, done[mark.name], paints[mark.name], plan.edges_under(mark.name))
-                for mark in job.region
-            )
-        sets.append((told, pieces))
+            sets.append((told, _finished(job, done, paints, plan, crew)))
     return Dressed(job, carries, plan, tuple(sets), tuple(remarks))
+
+
+def _finished(
+    job: Job,
+    done: Mapping[str, Flattened],
+    paints: Mapping[str, Sequence[Paint]],
+    plan: Plan,
+    crew: Alongside,
+) -> tuple[Piece, ...]:
+    """`finish` for every region, by whoever of the crew is free."""
+    tasks = []
+    for mark in job.region:
+        part = done[mark.name]
+        worth = len(part.flat.faces) > WORTH_A_HELPER
+        tasks.append(
+            crew.submit(finish, job, part, paints[mark.name], plan.edges_under(mark.name), worth=worth)
+        )
+    found = zip(done.values(), crew.results(tasks), strict=True)
+    return tuple(replace(piece, patch=part.patch, flat=part.flat) for part, piece in found)
 
 
 def lay_on_sheets(bench: Bench, dressed: Dressed, watch: Stopwatch, tell: Tell = silent) -> Result:

@@ -231,11 +231,8 @@ def _whole(triangles: np.ndarray) -> shapely.Geometry:
 
 
 def _unions(rows: np.ndarray) -> np.ndarray:
-    """Union of each row of polygons."""
-    try:
-        return shapely.union_all(rows, axis=1)
-    except shapely.errors.GEOSException:
-        return shapely.union_all(rows, axis=1, grid_size=GRID)
+    """Union of each row of polygons; without the grid, thin ones between others have been lost."""
+    return shapely.union_all(rows, axis=1, grid_size=GRID)
 
 
 def move_by_triangle(
