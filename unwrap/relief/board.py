@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -26,6 +26,7 @@ from unwrap.relief.trial_mesh import TrialMesher
 
 FINER = 3  # times as many faces on a finer board
 POWER = 8.0
+RISING = ((3.0, 3), (5.0, 2))  # powers on the way to it, and Newton steps for each
 SLACK = 1.005  # a need this many times the target counts as reached
 
 
@@ -204,14 +205,16 @@ def laid_flat(
 ) -> tuple[FloatArray, float]:
     """Flat shape of a coarse mesh that asks least of the film, mm, and its need.
 
-    Least work leads there from the chart; a shape of nearly the same mesh serves as `start` as it is.
+    Rising powers lead there from the chart; a shape of nearly the same mesh serves as `start` as it is.
     """
     metric = metric_in_order(surface / size, faces)
     areas, count = metric.areas, len(surface)
     masses = np.bincount(faces.ravel(), np.repeat(areas / 3.0, 3), count).astype(np.float64)
     problem = Problem(metric, areas, masses, cast(System, system))
     if start is None:
-        points, _ = minimise(problem, Work(), chart / size, steps=4, tolerance=1e-3)
+        points, _ = minimise(problem, Work(), chart / size, steps=1)
+        for power, steps in RISING:
+            points, _ = minimise(problem, replace(law, power=power), points, steps=steps, tolerance=0.1)
     else:
         points = start / size
     # Slopes are right only where the least value is really reached: the last stage runs to its end.

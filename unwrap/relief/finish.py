@@ -92,6 +92,7 @@ def finish(
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
     last: tuple[float, float] | None = None
     fine: Board | None = None
+    harmful = False  # whether to cut the set in hand deeper as it is made it worse
     spent = 0
     while spent < tries:
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
@@ -100,25 +101,22 @@ def finish(
             best, slits = found, trial.slits
         stuck = None
         if found is not None and not found.overlap:
-            worse = False
-            if SLIGHTLY < found.reach < NEAR:
+            if SLIGHTLY < found.reach < (1.0 if harmful else NEAR):
                 deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, first=found)
                 spent += more
                 if deeper is not None and _better(deeper, best):
                     best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
                 if deeper is not None and deeper.good:
                     break
-                worse = deeper is found
+                harmful = deeper is found
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
                 steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
             last = trial.need, found.reach
             change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
             target = trial.need * float(np.exp(change))
-            # Where cutting deeper does harm, the same slits moved a little will not do.
-            stuck = trial if worse else settle(board, trial, target)
+            stuck = settle(board, trial, target)
             if (
                 fine is None
-                and not worse
                 and len(ground.faces) > board.finer_count
                 and np.log(stuck.need / trial.need) / change <= ENOUGH
             ):
@@ -137,7 +135,7 @@ def finish(
         other = _another(board, stuck, waiting, target, most)
         if other is None:
             break
-        trial, last = other, None
+        trial, last, harmful = other, None, False
     return best, slits
 
 

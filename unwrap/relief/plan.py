@@ -45,8 +45,8 @@ class Effort:
         How often a slit is added or left out.
     """
 
-    begun: int = 10
-    first: int = 5
+    begun: int = 8
+    first: int = 4
     settled: int = 3
     rounds: int = 24
     feet: int = 5
@@ -107,6 +107,10 @@ def plan(
         before, after = rank(best), rank(found[0])
         if after[0] == before[0] and after[1] > 0.98 * before[1]:
             break
+    if found and np.isfinite(found[0].need):
+        # A mesh that was dragged far tells a little less than one made for where the slits are now.
+        fresh = board.attempt(found[0].slits)
+        found = sorted([settle(board, fresh, target, rounds=effort.rounds), *found], key=rank)
     return found
 
 
