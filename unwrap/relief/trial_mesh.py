@@ -110,12 +110,29 @@ class TrialMesher:
         bad = ~np.asarray(shapely.covers(self.outline, ends))
         tips = shapely.distance(self.outline.boundary, shapely.points(points[:, -1]))
         bad |= ~through & (tips < 0.4 * h)
-        leaving = points[:, SAMPLES // 8]
-        gone = np.linalg.norm(leaving - points[:, 0], axis=1)
-        bad |= shapely.distance(self.outline.boundary, shapely.points(leaving)) < STEEP * gone
+        bad |= self._graze(slits, points)
         one, two = _crowded(curves, 0.5 * h, self.outline)
         bad[one] = bad[two] = True
         return np.asarray(bad, dtype=bool)
+
+    def _graze(self, slits: tuple[Slit, ...], points: FloatArray) -> np.ndarray:
+        """(s,) bool: slits that leave or meet an edge at a small angle on the surface."""
+        ends = [(i, slit.edge, slit.start, 0, SAMPLES // 8) for i, slit in enumerate(slits)]
+        ends += [
+            (i, slit.into, slit.into.nearest(slit.tip), -1, -1 - SAMPLES // 8)
+            for i, slit in enumerate(slits)
+            if slit.into is not None
+        ]
+        reach = 0.25 * self.spacing
+        along = np.array([edge.point(at + reach) - edge.point(at - reach) for _, edge, at, _, _ in ends])
+        away = np.array([points[i, inner] - points[i, end] for i, _, _, end, inner in ends])
+        feet = np.array([points[i, end] for i, _, _, end, _ in ends])
+        slant = self.field.at(feet)[:, 4:10].reshape(-1, 3, 2)
+        u, w = (np.einsum("nij,nj->ni", slant, way) for way in (along, away))
+        over = (u * w).sum(axis=1) ** 2 / np.maximum((u * u).sum(axis=1) * (w * w).sum(axis=1), 1e-300)
+        bad = np.zeros(len(slits), dtype=bool)
+        bad[[end[0] for end, square in zip(ends, over, strict=True) if square > 1.0 - STEEP**2]] = True
+        return bad
 
     def mesh(self, slits: tuple[Slit, ...]) -> TrialMesh | None:
         """The mesh parted along the slits; None where they cannot be cut or would part it in two."""
