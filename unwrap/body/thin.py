@@ -17,9 +17,9 @@ from unwrap.body.facets import Facets, Rims, cut_anew, find_facets, find_rims
 from unwrap.body.triangles import lengths
 from unwrap.body.weld import drop_unused
 
-# What is off its plane or line by less than this share of the diagonal lies in it: twice the
-# rounding of single precision.
-FLAT = 1e-7
+# What is off its plane or line by less than this share of the largest coordinate lies in it:
+# three times what single precision can be off by.
+FLAT = 2e-7
 # A vertex whose faces miss a full turn by more than this, radians, stands on ground that
 # curves both ways, as long as no edge there is as sharp as `SHARP` radians.
 DOUBLY_CURVED, SHARP = 1e-4, np.radians(50.0)
@@ -46,15 +46,37 @@ def thin_flat(body: Body) -> Body:
         since film stretches from one to the next there. The body itself where little would
         be gained.
     """
-    if not len(body.faces):
+    faces = thinned_faces(body, np.zeros(len(body.vertices), dtype=bool))
+    if faces is body.faces:
         return body
-    tolerance = FLAT * float(np.linalg.norm(body.size))
+    vertices, faces = drop_unused(body.vertices, faces)
+    return replace(body, vertices=vertices, faces=faces)
+
+
+def thinned_faces(body: Body, staying: BoolArray) -> IntArray:
+    """The faces of `thin_flat`, of the body's own vertices.
+
+    Parameters
+    ----------
+    body : Body
+        A whole body, or an open part of one.
+    staying : (n,) bool
+        Vertices that are not taken out.
+
+    Returns
+    -------
+    (k, 3) int64
+        The body's own faces where little would be gained.
+    """
+    if not len(body.faces):
+        return body.faces
+    tolerance = FLAT * float(np.abs(body.bounds).max())
     facets = find_facets(body, tolerance)
     rims = find_rims(body, facets)
     fixed = ~facets.whole
     fixed[facets.of_face[_doubly_curved(body)[body.faces].any(axis=1)]] = True
     for _ in range(TRIES):
-        gone = _idle_vertices(body, facets, rims, fixed, tolerance)
+        gone = _idle_vertices(body, facets, rims, fixed, tolerance) & ~staying
         if np.count_nonzero(gone) < WORTH * len(body.vertices):
             break
         anew = np.zeros(len(fixed), dtype=bool)
@@ -63,10 +85,9 @@ def thin_flat(body: Body) -> Body:
         if not failed.any():
             kept = ~anew[facets.of_face]
             order = np.argsort(np.concatenate([facets.of_face[kept], of_cut]), kind="stable")
-            vertices, faces = drop_unused(body.vertices, np.concatenate([body.faces[kept], cut])[order])
-            return replace(body, vertices=vertices, faces=faces)
+            return np.concatenate([body.faces[kept], cut])[order]
         fixed |= failed
-    return body
+    return body.faces
 
 
 def _doubly_curved(body: Body) -> BoolArray:

@@ -7,13 +7,15 @@ from typing import Literal
 import numpy as np
 
 from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.body import Body
+from unwrap.body.thin import thinned_faces
 from unwrap.errors import BadInput
 from unwrap.regions.bridge import facet_stubs, take_off_details
 from unwrap.regions.details import TALL, UNSEEN, measure_details
 from unwrap.regions.edges import boundary_loops, compact, edge_table
 from unwrap.regions.fill import fill_gap, loop_normal, plane_axes
-from unwrap.regions.joint import DIRECTIONS, Side, find_ends, open_surface
-from unwrap.regions.region import Detail, Patch, Region
+from unwrap.regions.joint import DIRECTIONS, Opened, Side, find_ends, open_surface
+from unwrap.regions.region import Detail, Joint, Patch, Region
 from unwrap.regions.tidy import tidy_mesh
 
 
@@ -64,7 +66,7 @@ def make_patch(
         raise BadInput(f"region '{region.name}' has no area; give another point or wider limits.")
     vertices, faces, bored = _close_openings(vertices, faces, bridge, openings == "cover")
     details += _not_yet_known(bored, details)
-    opened = open_surface(vertices, faces, joint)
+    opened = _thinned(open_surface(vertices, faces, joint))
     pierced = [(*detail.at, detail.width) for detail in details if detail.kind == "hole" or _is_post(detail)]
     return Patch(
         name=region.name,
@@ -74,6 +76,19 @@ def make_patch(
         details=tuple(details),
         holes=np.array(pierced, dtype=np.float64).reshape(-1, 4),
     )
+
+
+def _thinned(opened: Opened) -> Opened:
+    """The surface without vertices that carry no shape; those on joints stay, both edges being in step."""
+    vertices, faces = opened.vertices, opened.faces
+    staying = np.zeros(len(vertices), dtype=bool)
+    for joint in opened.joints:
+        staying[joint.first] = staying[joint.second] = True
+    vertices, faces, used = compact(vertices, thinned_faces(Body(vertices, faces), staying))
+    number = np.zeros(len(staying), dtype=np.int64)
+    number[used] = np.arange(len(used))
+    joints = tuple(Joint(number[joint.first], number[joint.second]) for joint in opened.joints)
+    return Opened(vertices, faces, joints)
 
 
 def _is_post(detail: Detail) -> bool:
