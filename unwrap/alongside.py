@@ -128,6 +128,10 @@ class Alongside:
             thread.join()
             process.communicate()
 
+    def get_ready(self, function: Callable[..., Any]) -> None:
+        """Have a helper begin and import what a function needs, seconds ahead of work that is worth one."""
+        self.submit(callable, function)  # the helper imports it to answer
+
     def submit(self, function: Callable[..., Any], *arguments: Any, worth: bool = True) -> Task:
         """Hand in work; a helper begins it when one is free.
 

@@ -46,7 +46,7 @@ from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.regions.trim import Trim
 from unwrap.relief.fitting import fitting_slit
-from unwrap.results import WRITTEN, begin_drawing, press_of, write_results
+from unwrap.results import WORTH_DRAWING, WRITTEN, begin_drawing, press_of, write_results
 from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
 from unwrap.sheet.outline import finish_piece
@@ -211,6 +211,8 @@ def lay_all_flat(
     """
     job = bench.job
     own = [mark for mark in job.region if mark.mirror_of is None]
+    if len(bench.body.faces) > WORTH_DRAWING:  # its pictures will have a helper in any case
+        crew.get_ready(lay_flat_if_it_can)
     tasks = []
     for number, mark in enumerate(own):
         tell(f"{mark.name}: marking", 0.05 + 0.2 * number / len(own))

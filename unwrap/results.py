@@ -46,7 +46,7 @@ WRITTEN = (
 
 
 # The pictures of a smaller body are drawn before a helper has begun.
-WORTH_A_HELPER = 5000
+WORTH_DRAWING = 5000
 INITIALS = {"cyan": "c", "magenta": "m", "yellow": "y", "black": "k", "white": "w"}
 
 
@@ -60,7 +60,7 @@ class Drawing:
 
 def begin_drawing(bench: Bench, dressed: Dressed, folder: Path, crew: Alongside) -> Drawing:
     """Have the pictures of the finished pieces drawn into a folder while these are laid on sheets."""
-    worth = len(bench.body.faces) > WORTH_A_HELPER
+    worth = len(bench.body.faces) > WORTH_DRAWING
     _, pieces = dressed.sets[0]
     steps, title = application_order(pieces, dressed.plan), bench.job.job.name
     return Drawing(

@@ -27,6 +27,18 @@ def test_a_helper_does_work_while_this_process_waits():
     assert crew._processes[0].returncode is not None
 
 
+def test_a_helper_that_got_ready_takes_the_first_work():
+    with Alongside(2) as crew:
+        crew.get_ready(sorted)
+        (process,) = crew._processes
+        task = crew.submit(os.getpid, worth=False)
+        assert task.result() == process.pid
+    with Alongside(1) as crew:
+        crew.get_ready(sorted)
+        assert crew._processes == []
+        assert crew.results([crew.submit(sorted, [2, 1])]) == [[1, 2]]
+
+
 def test_one_process_starts_no_helper_and_gives_the_same():
     with Alongside(1) as crew:
         tasks = [crew.submit(divmod, 17, 5), crew.submit(timed, sorted, [3, 1, 2])]
