@@ -134,3 +134,18 @@ def test_an_ear_folded_back_from_an_opening_is_not_filled_back_to_back():
     assert len(np.unique(key, axis=0)) == len(key)
     assert len(boundary_loops(patch.faces)) == 1
     assert (edge_table(patch.faces).count <= 2).all()
+
+
+def test_what_trimming_and_fine_faces_leave_on_flat_ground_is_taken_out():
+    barrel = cylinder_x(10, -30, 30).refine_to_length(0.9)
+    body = body_of_solid(barrel)
+    region = grow_region(body, "barrel", (0, 0, 10), within={"x": (-20.3, 11.7)}, outside=all_faces(body))
+    patch = make_patch(region)
+    mesh = check_patch(patch)
+    sections = 48
+    assert len(region.faces) > 5000
+    # Two faces a facet; the joint's two edges keep their vertices, which stay in step.
+    assert len(patch.faces) <= 2 * (sections + 1) + 2 * len(patch.joints[0].first)
+    side = 2 * 10 * np.sin(np.pi / sections)
+    assert mesh.area == pytest.approx(sections * side * 32.0, rel=1e-6)
+    assert np.ptp(patch.vertices[:, 0]) == pytest.approx(32.0, abs=1e-5)
