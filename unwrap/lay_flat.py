@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from unwrap.arrays import BoolArray, FloatArray
 from unwrap.bench import Flattened
 from unwrap.errors import BadInput
@@ -12,6 +14,8 @@ from unwrap.job_regions import RegionMark
 from unwrap.parting import may_part, parted
 from unwrap.regions.region import Patch
 from unwrap.relief import relieve
+
+PARTING = "in its region, relief = { part = true } lets it become several pieces that lap"
 
 
 def lay_flat(
@@ -31,6 +35,8 @@ def lay_flat(
             f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
             "or mend the mesh there."
         ) from None
+    if not flat.within and mark.relief.part is not True:
+        flat = replace(flat, notes=(*flat.notes, PARTING))
     return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
 
 

@@ -85,3 +85,13 @@ def flat_area(flat):
     a, b, c = np.moveaxis(flat.points[flat.faces], 1, 0)
     u, v = b - a, c - a
     return 0.5 * np.sum(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+
+
+def test_a_region_that_may_not_be_parted_is_told_how_it_could(tmp_path):
+    result = make_pieces(open_job(job_in(tmp_path, "relief = { part = false, most = 2 }")), Stopwatch())
+    (piece,) = result.pieces
+    assert not piece.flat.within
+    notes = " ".join(piece.flat.notes)
+    assert "part = true" in notes
+    # Lips would overlap however many slits there are: more of them are no help.
+    assert "more cuts" not in notes

@@ -79,7 +79,7 @@ def relieve(
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     helps = _helps(most, bool(clear.any()))
 
-    def left_uncut(why: str) -> FlatPiece:
+    def left_uncut(why: str, helps: str = helps) -> FlatPiece:
         return replace(uncut, notes=(*uncut.notes, why, helps))
 
     if most == 0:
@@ -100,7 +100,8 @@ def relieve(
         return replace(best.piece, uncut=uncut)
     if best is None or best.overlap:
         return left_uncut(
-            "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
+            "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap",
+            _helps(None, bool(clear.any())),
         )
     return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, helps))
 
