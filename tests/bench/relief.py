@@ -121,7 +121,10 @@ def best_even_set(uncut, film):
     for trial in reached[:8] or sorted(tried, key=lambda t: t.need)[:12]:
         if trial.cost > 1.1 * best:
             break
-        found, *_ = deepen(ground, trial.slits, film, tries=8)
+        for deeper in (1.0, 1.04, 1.08, 1.12):
+            found, *_ = deepen(ground, tuple(slit.scaled(deeper) for slit in trial.slits), film, tries=8)
+            if found is not None and found.good:
+                break
         if found is None or found.overlap:
             continue
         one = found.reach if not found.good else 1.0
