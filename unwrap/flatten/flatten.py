@@ -11,7 +11,7 @@ from unwrap.flatten.bound import bound_of
 from unwrap.flatten.check import check_patch
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.metric import metric_of
-from unwrap.flatten.relax import Relaxed, relax
+from unwrap.flatten.relax import relax
 from unwrap.flatten.strain import needles
 
 
@@ -61,7 +61,7 @@ def flatten(vertices: ArrayLike, faces: ArrayLike, film: Film, *, thorough: bool
         film=film,
         bound=bound,
         overlap=rest.overlap,
-        notes=tuple(_notes(rest, surface, triangles, film, bound)),
+        notes=notes_on(surface, triangles, film, bound, rest.worst, rest.overlap),
     )
 
 
@@ -70,12 +70,27 @@ def could_fit(vertices: FloatArray, faces: IntArray, film: Film) -> bool:
     return bound_of(vertices, faces) <= film.ratio
 
 
-def _notes(rest: Relaxed, surface: FloatArray, faces: IntArray, film: Film, bound: float) -> list[str]:
+def notes_on(
+    surface: FloatArray, faces: IntArray, film: Film, bound: float, worst: float, overlap: bool
+) -> tuple[str, ...]:
+    """What the user should know of a patch laid flat without cuts.
+
+    Parameters
+    ----------
+    surface, faces : (n, 3) float64, (m, 3) int64
+    film : Film
+    bound : float
+        Proven bound on largest over smallest stretch.
+    worst : float
+        How many times what the film takes up the worst face asks.
+    overlap : bool
+        Whether it lies over itself.
+    """
     notes = []
-    if rest.overlap:
+    if overlap:
         notes.append("the piece lies over itself on the sheet; it needs to be cut in two")
-    if rest.worst > 1.0:
-        words = f"the worst face asks for {rest.worst:.2f} times what the film takes up"
+    if worst > 1.0:
+        words = f"the worst face asks for {worst:.2f} times what the film takes up"
         if bound > film.ratio:
             words += (
                 f", and no flat shape without cuts could fit (largest over smallest stretch >= {bound:.3f})"
@@ -90,4 +105,4 @@ def _notes(rest: Relaxed, surface: FloatArray, faces: IntArray, film: Film, boun
         notes.append(
             f"{those} of the body ({share:.2%} of the area), measured together with what lies beside"
         )
-    return notes
+    return tuple(notes)

@@ -10,13 +10,14 @@ import numpy as np
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
-from unwrap.flatten.energy import Work
+from unwrap.flatten.energy import Work, stretches
 from unwrap.flatten.metric import Metric
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.system import System
 from unwrap.relief.band import Band
 from unwrap.relief.drag import TrialMesh
+from unwrap.relief.ease import at_ease
 from unwrap.relief.field import Field
 from unwrap.relief.ground import Ground
 from unwrap.relief.mirror import Mirror
@@ -131,6 +132,14 @@ class Board:
                 start = _carried(trial, chart - trial.chart)
                 return self._measured(slits, trial.mesh, chart, surface, start)
         return self.attempt(slits)
+
+    def beyond_at_ease(self, trial: Trial) -> float:
+        """Share of a trial's area that is beyond the film even where all else has been put at ease."""
+        assert trial.mesh is not None and trial.chart is not None and trial.surface is not None
+        faces = trial.mesh.ground.faces
+        metric = metric_in_order(trial.surface, faces)
+        s = np.stack(stretches(metric, at_ease(trial.surface, faces, self.film, trial.chart)))
+        return float(metric.areas[(self.law.distance(s) > 1.0).any(axis=0)].sum() / metric.areas.sum())
 
     def _measured(
         self,

@@ -9,6 +9,7 @@ from scipy.interpolate import CloughTocher2DInterpolator, LinearNDInterpolator
 from scipy.spatial import Delaunay, cKDTree
 
 from unwrap.arrays import FloatArray
+from unwrap.relief.curvature import curvature_of
 from unwrap.relief.ground import Ground
 
 FORBIDDEN = 1e3  # price of a millimetre through ground to keep clear
@@ -45,14 +46,15 @@ class Field:
         slant = _slants(ground)
         larger = np.sqrt(np.linalg.det(np.einsum("nij,nik->njk", slant, slant)))
         scale = 1.0 / np.sqrt(np.maximum(larger, 1e-12))
-        values = np.column_stack([ground.surface, whole, slant.reshape(-1, 6), scale])
+        bend = np.sqrt(np.abs(curvature_of(ground)))
+        values = np.column_stack([ground.surface, whole, slant.reshape(-1, 6), scale, bend])
         triangles = Delaunay(ground.chart)
         between = LinearNDInterpolator(triangles, values)
         smooth = CloughTocher2DInterpolator(triangles, ground.surface, tol=1e-4)
         return cls(ground, price, clear, between, smooth, cKDTree(ground.chart), values)
 
     def at(self, points: FloatArray) -> FloatArray:
-        """(n, 11) surface place, price, (3, 2) derivative of the place by the chart, scale of the chart."""
+        """(n, 12) surface place, price, (3, 2) derivative of the place by the chart, its scale, the bend."""
         values = self._between(points)
         outside = np.isnan(values[:, 0])
         if outside.any():
@@ -84,6 +86,10 @@ class Field:
     def scale(self, points: FloatArray) -> FloatArray:
         """(n,) length in the chart over length on the surface, on average over directions."""
         return self.at(points)[:, 10]
+
+    def bend(self, points: FloatArray) -> FloatArray:
+        """(n,) root of the Gaussian curvature's size: one over the radius of a sphere as curved, 1/mm."""
+        return self.at(points)[:, 11]
 
     def costs(self, curves: list[FloatArray]) -> FloatArray:
         """(c,) weighted lengths over the surface of curves with equally many points, mm."""

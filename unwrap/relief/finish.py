@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from unwrap.arrays import FloatArray
 from unwrap.film import Film
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.draw import CannotDraw, cut_curves
@@ -33,17 +34,22 @@ def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
     return tuple(out)
 
 
+def cut_along(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Ground, list[FloatArray]]:
+    """The patch cut along the slits, and the cuts on the surface.
+
+    They are made in the order in which they come round the edge: that is the order at the bench.
+    """
+    in_turn = sorted(slits, key=lambda slit: (-slit.edge.length, slit.start % slit.edge.length))
+    curves = [slit.curve() for slit in in_turn]
+    return cut_curves(ground, curves, [slit.into is not None for slit in in_turn])
+
+
 def cut_and_fit(
     ground: Ground, slits: tuple[Slit, ...], film: Film, factor: float, bound: float, *, enough: float = 0.0
 ) -> Fit | None:
-    """The patch cut along the slits, each `factor` times as deep, and laid flat; None if it cannot be cut.
-
-    Cuts are made in the order in which they come round the edge: that is the order at the bench.
-    """
+    """The patch cut along the slits, each `factor` times as deep, and laid flat; None if it cannot be cut."""
     try:
-        in_turn = sorted(slits, key=lambda slit: (-slit.edge.length, slit.start % slit.edge.length))
-        curves = [slit.scaled(factor).curve() for slit in in_turn]
-        cut, cuts = cut_curves(ground, curves, [slit.into is not None for slit in in_turn])
+        cut, cuts = cut_along(ground, tuple(slit.scaled(factor) for slit in slits))
     except CannotDraw:
         return None
     return fit(cut, film, cuts, bound=bound, enough=enough)

@@ -27,6 +27,12 @@ from unwrap.flatten.metric import Metric
 EASE = 1e-3  # share of least work mixed in, where a high power is flat
 
 
+def window_of(film: Film) -> tuple[float, float]:
+    """Middle of a film's window in ln s, s the stretch surface -> sheet, and the distance to its ends."""
+    low, high = film.window
+    return -0.5 * float(np.log(low * high)), 0.5 * float(np.log(high / low))
+
+
 @dataclass(frozen=True)
 class Worst:
     """|t|^power with t = (ln s - middle)/reach, and a little work where that is flat.
@@ -48,8 +54,7 @@ class Worst:
     @classmethod
     def of(cls, film: Film, power: float) -> Worst:
         """The law of a film's window."""
-        low, high = film.window
-        return cls(-0.5 * float(np.log(low * high)), 0.5 * float(np.log(high / low)), power)
+        return cls(*window_of(film), power)
 
     def distance(self, s: FloatArray) -> FloatArray:
         """Distance from the middle of the window; 1 at its ends."""

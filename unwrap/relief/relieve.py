@@ -15,14 +15,18 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
+from unwrap.relief.ease import eased
 from unwrap.relief.field import FORBIDDEN, Field
 from unwrap.relief.finish import cut_and_fit, finish, on_mesh
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
 from unwrap.relief.mirror import find_mirrors
-from unwrap.relief.plan import plan
+from unwrap.relief.plan import MOST, TARGET, plan
+from unwrap.relief.slit import Slit
+from unwrap.relief.spots import at_few_spots
 
 COARSE = 450  # faces of the copy that cuts are planned on
+WORTH = 0.8  # what slits that do not bring a piece within must leave, at most, of the area beyond the film
 JUST_WITHIN = 0.999  # reach at which a large patch is let rest
 SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smoothed to plan on it
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
@@ -80,7 +84,8 @@ def relieve(
     helps = _helps(most, bool(clear.any()))
 
     def left_uncut(why: str, helps: str = helps) -> FlatPiece:
-        return replace(uncut, notes=(*uncut.notes, why, helps))
+        calm = eased(uncut)
+        return calm if calm.within else replace(calm, notes=(*calm.notes, why, helps))
 
     if most == 0:
         return left_uncut("no relief cuts are allowed in it")
@@ -91,19 +96,32 @@ def relieve(
         board = _board(ground, uncut.areas.sum(), film, price, clear, symmetric)
     except ValueError:
         return left_uncut("its outline is too intricate to plan relief cuts on")
+    dearest = float(price.max())
+    limit = MOST if most is None else most
+    calm, spotted = at_few_spots(board, ground, uncut, limit, lambda s: not _trespasses(board, s, dearest))
+    if calm is not None and calm.within:
+        return calm
     planned = plan(board, most=most)
-    allowed = [t for t in planned if not _trespasses(board, t, float(price.max()))]
-    if planned and not allowed:
+    good = min((spot for spot in spotted if spot.piece.within), key=lambda spot: spot.cost, default=None)
+    if good is not None and not any(t.reaches(TARGET) and t.cost < good.cost for t in planned[:1]):
+        return good.piece
+    allowed = [t for t in planned if not _trespasses(board, t.slits, dearest)]
+    if planned and not allowed and not spotted:
         return left_uncut("every relief cut that helps would go through ground to keep clear")
     best = _finished(board, allowed, ground, uncut.bound, most) if allowed else None
     if best is not None and best.good:
         return replace(best.piece, uncut=uncut)
-    if best is None or best.overlap:
-        return left_uncut(
-            "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap",
-            _helps(None, bool(clear.any())),
-        )
-    return replace(best.piece, uncut=uncut, notes=(*best.piece.notes, helps))
+    if good is not None:
+        return good.piece
+    calm = eased(uncut) if calm is None else calm
+    cut = [spot.piece for spot in spotted]
+    if best is not None and not best.overlap:
+        cut.append(eased(replace(best.piece, uncut=calm)))
+    least = min(cut, key=lambda piece: piece.area_beyond, default=None)
+    if least is None or least.area_beyond > WORTH * calm.area_beyond:
+        why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
+        return replace(calm, notes=(*calm.notes, why, _helps(None, bool(clear.any()))))
+    return replace(least, notes=(*least.notes, helps))
 
 
 def _board(
@@ -130,10 +148,10 @@ def _board_on(
     return Board(field, film, COARSE, mirrors)
 
 
-def _trespasses(board: Board, trial: Trial, dearest: float) -> bool:
+def _trespasses(board: Board, slits: tuple[Slit, ...], dearest: float) -> bool:
     """Whether a slit of the set goes through ground to keep clear."""
-    costs = board.field.costs([slit.curve() for slit in trial.slits])
-    return any(c > 5.0 * max(dearest, 1.0) * s.chord for c, s in zip(costs, trial.slits, strict=True))
+    costs = board.field.costs([slit.curve() for slit in slits])
+    return any(c > 5.0 * max(dearest, 1.0) * s.chord for c, s in zip(costs, slits, strict=True))
 
 
 def _finished(

@@ -115,7 +115,7 @@ def _step(
     for _ in range(30):
         stiff = bending + held * np.eye(len(cost))
         free, pull = np.linalg.solve(stiff, np.column_stack([-cost, need])).T
-        worth = max(0.0, (need @ free - room) / max(float(need @ pull), 1e-300))
+        worth = max(0.0, (need @ free - room) / max(float(need @ pull), 1e-100))
         step = free - worth * pull
         if _longest(ties @ step) <= radius:
             break

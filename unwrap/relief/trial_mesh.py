@@ -20,6 +20,8 @@ from unwrap.relief.ground import Ground
 from unwrap.relief.slit import SAMPLES, Edge, Slit, edges_of
 
 MOST_PLACES = 30_000  # that the lattice's points are chosen from
+TURN = 0.3  # of a sphere's radius: the farthest that points may stand apart on one as curved
+CLOSEST = 0.25  # of the ordinary spacing
 SMALL = 12.0  # spacings round an opening below which it has no corners
 STEEP = 0.4  # sine of the angle with the edge below which a slit leaves a splinter of film beside its foot
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
@@ -61,8 +63,13 @@ class TrialMesher:
         raise ValueError("the flat shape is too intricate to plan cuts on")
 
     def size(self, points: FloatArray) -> FloatArray:
-        """(n,) spacing wanted at points of the chart: even over the surface."""
-        return self.spacing * self.field.scale(points)
+        """(n,) spacing wanted at points of the chart, mm there."""
+        return self.field.scale(points) * self.spacing_at(points)
+
+    def spacing_at(self, points: FloatArray) -> FloatArray:
+        """(n,) spacing wanted over the surface, mm: even, but closer where it is curved sharply both ways."""
+        turn = np.maximum(self.spacing * self.field.bend(points), 1e-12)
+        return self.spacing * np.clip(TURN / turn, CLOSEST, 1.0)
 
     def _filling(self) -> FloatArray:
         """Points over the patch, as far apart as their spacing and as even as can be."""
