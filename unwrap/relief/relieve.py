@@ -118,9 +118,12 @@ def relieve(
     if best is not None and not best.overlap:
         cut.append(eased(replace(best.piece, uncut=calm)))
     least = min(cut, key=lambda piece: piece.area_beyond, default=None)
-    if least is None or least.area_beyond > WORTH * calm.area_beyond:
+    if least is None:
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
         return replace(calm, notes=(*calm.notes, why, _helps(None, bool(clear.any()))))
+    if least.area_beyond > WORTH * calm.area_beyond:
+        why = "the relief cuts that were found leave nearly as much of it beyond the film"
+        return replace(calm, notes=(*calm.notes, why, helps))
     return replace(least, notes=(*least.notes, helps))
 
 
