@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +18,8 @@ from unwrap.body.read import load_body
 from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.symmetry import find_symmetry
-from unwrap.body.views import SIDES, draw_view, write_view_svg
+from unwrap.body.thin import thin_flat
+from unwrap.body.views import SIDES, Side, draw_view, write_view_svg
 from unwrap.errors import BadInput
 from unwrap.lengths import read_scale
 from unwrap.output import all_at_once
@@ -42,6 +43,7 @@ class Found:
     Parameters
     ----------
     body : Body
+        With no more faces than its shape needs where it is flat.
     outside : (m,) bool
         Faces seen from outside.
     surfaces : tuple of Surface
@@ -77,16 +79,19 @@ def look_at(
     known = asked_scale(scale)
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
-    with all_at_once(out_dir, stale=DRAWN) as staging, views_drawn(body, staging) as beside:
-        shots = beside.submit(lambda: list(take_shots(body)))
-        found = survey(body, units, front, up, known, tell)
+    with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body) as sight:
+        shots = sight.beside.submit(lambda: list(take_shots(sight.bare)))
+        views = draw_views(sight, staging)
+        found = survey(sight, units, front, up, known, tell)
         tell("drawing", 0.8)
-        labels = np.full(len(body.faces), -1, dtype=np.int64)
+        labels = np.full(len(sight.bare.faces), -1, dtype=np.int64)
         for number, surface in enumerate(found.surfaces):
             labels[surface.faces] = number
         names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
         draw_body(body, shots.result(), staging / "body.png", labels=labels, names=names)
         tell("drawing the views", 0.9)
+        for view in views:
+            view.result()
     return found
 
 
@@ -98,43 +103,63 @@ def asked_scale(text: str | None) -> float | None:
         raise BadInput(f"--scale: {error}.") from None
 
 
-def survey(
-    body: Body, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
-) -> Found:
-    """Everything that `look` says, without drawing."""
-    tell("finding the outside", 0.2)
-    outside = outside_faces(body)
-    tell("finding the surfaces", 0.4)
-    with ThreadPoolExecutor(THREADS) as pool:
-        health = pool.submit(check_health, body)
-        axes = pool.submit(guess_axes, body, front, up)
-        symmetry = pool.submit(find_symmetry, body)
-        surfaces = find_surfaces(body, outside, bridge=default_bridge(scale or USUAL_SCALE))
-    guess = axes.result()
-    mistakes = likely_mistakes(body, units=units, front=front, up=up, scale=scale, guess=guess)
-    halves = (axes_line(guess, front, up), symmetry.result().line)
-    return Found(
-        body, outside, surfaces, mistakes, tuple(_in_words(body, surfaces, mistakes, halves, health.result()))
-    )
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """A body that is being looked at.
+
+    Parameters
+    ----------
+    body : Body
+        As it was read.
+    bare : Body
+        With no more faces than its shape needs where it is flat.
+    health : Future of Health
+    beside : Executor
+        Takes what can be done beside the rest.
+    """
+
+    body: Body
+    bare: Body
+    health: Future[Health]
+    beside: Executor
 
 
 @contextmanager
-def views_drawn(body: Body, folder: Path) -> Iterator[Executor]:
-    """The five view drawings written into a folder beside what the block does; there when it ends.
-
-    What is yielded takes more work to be done beside the block.
-    """
-    with ThreadPoolExecutor(THREADS) as pool:
-        drawn = [
-            pool.submit(lambda side: write_view_svg(draw_view(body, side), folder / f"view-{side}.svg"), side)
-            for side in SIDES
-        ]
+def looked_at(body: Body) -> Iterator[Sight]:
+    """Begin to look at a body: what is put beside the block is given up where that ends with an error."""
+    with ThreadPoolExecutor(THREADS) as beside:
+        health = beside.submit(check_health, body)
         try:
-            yield pool
-            for view in drawn:
-                view.result()
+            yield Sight(body, thin_flat(body), health, beside)
         finally:
-            pool.shutdown(cancel_futures=True)
+            beside.shutdown(cancel_futures=True)
+
+
+def survey(
+    sight: Sight, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
+) -> Found:
+    """Everything that `look` says, without drawing."""
+    bare, beside = sight.bare, sight.beside
+    tell("finding the outside", 0.2)
+    outside = outside_faces(bare)
+    tell("finding the surfaces", 0.4)
+    axes = beside.submit(guess_axes, bare, front, up)
+    symmetry = beside.submit(find_symmetry, bare)
+    surfaces = find_surfaces(bare, outside, bridge=default_bridge(scale or USUAL_SCALE))
+    guess = axes.result()
+    mistakes = likely_mistakes(bare, units=units, front=front, up=up, scale=scale, guess=guess)
+    halves = (axes_line(guess, front, up), symmetry.result().line)
+    words = _in_words(sight.body, surfaces, mistakes, halves, sight.health.result())
+    return Found(bare, outside, surfaces, mistakes, tuple(words))
+
+
+def draw_views(sight: Sight, folder: Path) -> list[Future[None]]:
+    """The five view drawings written into a folder, beside what else is done."""
+
+    def draw(side: Side) -> None:
+        write_view_svg(draw_view(sight.bare, side), folder / f"view-{side}.svg")
+
+    return [sight.beside.submit(draw, side) for side in SIDES]
 
 
 def _in_words(

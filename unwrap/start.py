@@ -10,7 +10,7 @@ import numpy as np
 
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
-from unwrap.look import Found, asked_scale, survey, views_drawn
+from unwrap.look import Found, asked_scale, draw_views, looked_at, survey
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
 from unwrap.regions.surfaces import Surface
@@ -66,10 +66,13 @@ def start_job(
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
-    with all_at_once(out_dir) as staging, views_drawn(body, staging):
-        found = survey(body, units, front, up, ratio, tell)
+    with all_at_once(out_dir) as staging, looked_at(body) as sight:
+        views = draw_views(sight, staging)
+        found = survey(sight, units, front, up, ratio, tell)
         large, text = _first_job(found, path, out_dir, scale, (units, front, up))
         (staging / "job.toml").write_text(text, encoding="utf-8")
+        for view in views:
+            view.result()
     return [
         *(f"Look at this: {mistake}" for mistake in found.mistakes),
         f"{job}: a first job with {large} regions, to be edited; the views to draw on lie beside it.",

@@ -21,7 +21,7 @@ from manifold3d import Manifold, OpType
 
 from unwrap.body import load_body
 from unwrap.errors import BadInput
-from unwrap.look import look_at, survey
+from unwrap.look import look_at, looked_at, survey
 from unwrap.make import make, make_pieces, open_job
 from unwrap.progress import Stopwatch
 
@@ -97,7 +97,8 @@ def take(path: Path, folder: Path, whole: bool) -> str:
         if whole:
             found = look_at(path, folder / "look", "mm", "+x", "+z")
         else:
-            found = survey(load_body(path), "mm", "+x", "+z")
+            with looked_at(load_body(path)) as sight:
+                found = survey(sight, "mm", "+x", "+z")
     except BadInput as refusal:
         told(refusal)
         return "refused"
