@@ -13,8 +13,9 @@ import numpy as np
 from unwrap.arrays import BoolArray
 from unwrap.body.body import Body
 from unwrap.body.health import Health, check_health
-from unwrap.body.picture import draw_body, take_shots
+from unwrap.body.picture import VIEWS, Shot, draw_body, take_shot
 from unwrap.body.read import load_body
+from unwrap.body.render import corner_normals
 from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
 from unwrap.body.skin import outside_faces
 from unwrap.body.symmetry import find_symmetry
@@ -80,7 +81,7 @@ def look_at(
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body) as sight:
-        shots = sight.beside.submit(lambda: list(take_shots(sight.bare)))
+        shots = begin_shots(sight)
         views = draw_views(sight, staging)
         found = survey(sight, units, front, up, known, tell)
         tell("drawing", 0.8)
@@ -88,7 +89,7 @@ def look_at(
         for number, surface in enumerate(found.surfaces):
             labels[surface.faces] = number
         names = {number: surface.letter for number, surface in enumerate(found.surfaces)}
-        draw_body(body, shots.result(), staging / "body.png", labels=labels, names=names)
+        draw_body(body, [shot.result() for shot in shots], staging / "body.png", labels=labels, names=names)
         tell("drawing the views", 0.9)
         for view in views:
             view.result()
@@ -151,6 +152,13 @@ def survey(
     halves = (axes_line(guess, front, up), symmetry.result().line)
     words = _in_words(sight.body, surfaces, mistakes, halves, sight.health.result())
     return Found(bare, outside, surfaces, mistakes, tuple(words))
+
+
+def begin_shots(sight: Sight) -> list[Future[Shot]]:
+    """The body taken from several sides, beside what else is done."""
+    bare, submit = sight.bare, sight.beside.submit
+    smooth = submit(corner_normals, bare.vertices, bare.faces)
+    return [submit(lambda view: take_shot(bare, *view, smooth.result()), view) for view in VIEWS]
 
 
 def draw_views(sight: Sight, folder: Path) -> list[Future[None]]:

@@ -22,7 +22,9 @@ from unwrap.body.health import check_health
 from unwrap.body.picture import draw_body, take_shots
 from unwrap.body.sense import likely_mistakes
 from unwrap.body.skin import outside_faces
+from unwrap.body.thin import thin_flat
 from unwrap.body.views import draw_views
+from unwrap.look import look_at
 from unwrap.regions.surfaces import find_surfaces
 
 SAMPLE = Path(__file__).parents[2] / "meshes" / "tank_engine.stl"
@@ -71,20 +73,27 @@ def main() -> None:
             return result
 
         body = timed("read", lambda: load_body(path))
-        outside = timed("outside", lambda: outside_faces(body))
         timed("health", lambda: check_health(body))
-        timed("sense", lambda: likely_mistakes(body))
-        surfaces = timed("surfaces", lambda: find_surfaces(body, outside))
-        labels = np.full(len(body.faces), -1)
+        bare = timed("thin", lambda: thin_flat(body))
+        outside = timed("outside", lambda: outside_faces(bare))
+        timed("sense", lambda: likely_mistakes(bare))
+        surfaces = timed("surfaces", lambda: find_surfaces(bare, outside))
+        labels = np.full(len(bare.faces), -1)
         for k, surface in enumerate(surfaces):
             labels[surface.faces] = k
         names = {k: surface.letter for k, surface in enumerate(surfaces)}
         picture = Path(folder) / "look.png"
-        timed("picture", lambda: draw_body(body, take_shots(body), picture, labels=labels, names=names))
+        timed("picture", lambda: draw_body(body, take_shots(bare), picture, labels=labels, names=names))
+        timed("views", lambda: draw_views(bare))
         look = [sum(column) for column in list(zip(*seconds.values(), strict=True))[:2]]
-        timed("views", lambda: draw_views(body))
-        print(f"{len(body.faces)} faces, {int(outside.sum())} outside, {len(surfaces)} surfaces")
-        print(f"look: {look[0]:.1f} s ({look[1]:.1f} s of processor); before it {before:.0f} MB")
+        wall = time.perf_counter()
+        look_at(path, Path(folder) / "look", "mm", "+x", "+z")
+        wall = time.perf_counter() - wall
+        print(
+            f"{len(body.faces)} faces, {len(bare.faces)} of them needed, {int(outside.sum())} outside, {len(surfaces)} surfaces"
+        )
+        print(f"one stage after another: {look[0]:.1f} s ({look[1]:.1f} s of processor)")
+        print(f"the command, stages beside each other: {wall:.1f} s; before it {before:.0f} MB")
         for stage, (wall, cpu, peak) in seconds.items():
             share = 100 * wall / look[0]
             print(f"  {stage:9s} {wall:6.2f} s {cpu:6.2f} s cpu {share:5.1f} %  peak {peak:5.0f} MB")

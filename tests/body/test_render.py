@@ -72,7 +72,7 @@ def test_the_look_picture_tints_and_letters(tmp_path):
     mesh = trimesh.creation.box((30, 12, 12))
     body = Body(*arrays(mesh), "sample")
     labels = np.where(np.abs(mesh.face_normals[:, 1]) > 0.5, 0, -1)
-    shots = list(take_shots(body, width=240))
+    shots = take_shots(body, width=240)
     draw_body(body, shots, tmp_path / "plain.png")
     draw_body(body, shots, tmp_path / "tinted.png", labels=labels, names={0: "A"})
     plain, tinted = (np.asarray(Image.open(tmp_path / f"{n}.png")).astype(int) for n in ("plain", "tinted"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from scipy import ndimage
 
-from unwrap.arrays import IntArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.body import Body
 from unwrap.body.camera import Camera, PixelArray, cast, cast_finer, look_along, repeated
 from unwrap.body.render import changing, coarser, compose, corner_normals, edge_ink, shade, toned
@@ -53,18 +53,24 @@ class Shot:
     tone: PixelArray
 
 
-def take_shots(body: Body, *, width: int = 900) -> Iterator[Shot]:
-    """The body from each of the `VIEWS`, one after another, each `width` pixels wide."""
+def take_shots(body: Body, *, width: int = 900) -> list[Shot]:
+    """The body from each of the `VIEWS`, each `width` pixels wide."""
     smooth = corner_normals(body.vertices, body.faces)
-    for title, direction in VIEWS:
-        camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
-        hits = cast(body.rays, camera)
-        light = shade(body.rays, body.vertices, body.faces, hits, camera, smooth=smooth)
-        wanted = changing(body.normals, hits, camera)
-        face, depth = cast_finer(body.rays, hits, camera, FINER, wanted)
-        among = repeated(wanted, FINER)
-        ink = edge_ink(body.normals, face, depth, camera.finer(FINER), among=among)
-        yield Shot(title, camera, face.astype(np.int32), toned(repeated(light, FINER), ink))
+    return [take_shot(body, *view, smooth, width=width) for view in VIEWS]
+
+
+def take_shot(
+    body: Body, title: str, direction: tuple[float, float, float], smooth: FloatArray, *, width: int = 900
+) -> Shot:
+    """The body seen along a direction; `smooth` are its `corner_normals`."""
+    camera = look_along(body.vertices, direction, width=width, height=int(0.8 * width), margin=0.06)
+    hits = cast(body.rays, camera)
+    light = shade(body.rays, body.vertices, body.faces, hits, camera, smooth=smooth)
+    wanted = changing(body.normals, hits, camera)
+    face, depth = cast_finer(body.rays, hits, camera, FINER, wanted)
+    among = repeated(wanted, FINER)
+    ink = edge_ink(body.normals, face, depth, camera.finer(FINER), among=among)
+    return Shot(title, camera, face.astype(np.int32), toned(repeated(light, FINER), ink))
 
 
 def draw_body(
