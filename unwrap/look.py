@@ -129,9 +129,9 @@ class Sight:
 def looked_at(body: Body) -> Iterator[Sight]:
     """Begin to look at a body: what is put beside the block is given up where that ends with an error."""
     with ThreadPoolExecutor(THREADS) as beside:
-        health = beside.submit(check_health, body)
+        bare = thin_flat(body)
         try:
-            yield Sight(body, thin_flat(body), health, beside)
+            yield Sight(body, bare, beside.submit(check_health, body, bare), beside)
         finally:
             beside.shutdown(cancel_futures=True)
 

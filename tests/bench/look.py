@@ -73,8 +73,8 @@ def main() -> None:
             return result
 
         body = timed("read", lambda: load_body(path))
-        timed("health", lambda: check_health(body))
         bare = timed("thin", lambda: thin_flat(body))
+        timed("health", lambda: check_health(body, bare))
         outside = timed("outside", lambda: outside_faces(bare))
         timed("sense", lambda: likely_mistakes(bare))
         surfaces = timed("surfaces", lambda: find_surfaces(bare, outside))

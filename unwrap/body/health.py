@@ -154,12 +154,14 @@ class Health:
         return f"at {' and '.join(said)}" + (" and elsewhere" if left.any() else "")
 
 
-def check_health(body: Body) -> Health:
+def check_health(body: Body, bare: Body | None = None) -> Health:
     """Look a body's mesh over.
 
     Parameters
     ----------
     body : Body
+    bare : Body, optional
+        The same surface with fewer faces, where faces that run into each other are found sooner.
 
     Returns
     -------
@@ -177,7 +179,7 @@ def check_health(body: Body) -> Health:
         branching_edges=middles(np.flatnonzero(edges.number > 2)),
         unlike_edges=middles(edges.pair_edge[~edges.agree]),
         slivers=body.corners[sliver].mean(axis=1),
-        crossings=_crossings(body, edges),
+        crossings=_crossings(body if bare is None else bare),
         shells=shells,
         inside_out=_inside_out(body, edges, shells, shell),
         diagonal=float(np.linalg.norm(body.size)),
@@ -191,9 +193,9 @@ def _inside_out(body: Body, edges: Edges, shells: int, shell: IntArray) -> int:
     return int((closed_shells(edges, shells, shell) & (volume < 0)).sum())
 
 
-def _crossings(body: Body, edges: Edges) -> FloatArray:
+def _crossings(body: Body) -> FloatArray:
     """Places where an edge pierces a face that it does not end on."""
-    rays = body.rays
+    rays, edges = body.rays, body.edges
     start = body.vertices[edges.ends[:, 0]]
     step = body.vertices[edges.ends[:, 1]] - start
     length = lengths(step)
