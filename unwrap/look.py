@@ -16,9 +16,9 @@ from unwrap.body.health import Health, check_health
 from unwrap.body.picture import VIEWS, Shot, draw_body, take_shot
 from unwrap.body.read import load_body
 from unwrap.body.render import corner_normals
-from unwrap.body.sense import axes_line, guess_axes, likely_mistakes
+from unwrap.body.sense import Axes, axes_line, guess_axes, likely_mistakes
 from unwrap.body.skin import outside_faces
-from unwrap.body.symmetry import find_symmetry
+from unwrap.body.symmetry import Symmetry, find_symmetry
 from unwrap.body.thin import thin_flat
 from unwrap.body.views import SIDES, Side, draw_view, write_view_svg
 from unwrap.errors import BadInput
@@ -80,7 +80,7 @@ def look_at(
     known = asked_scale(scale)
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
-    with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body) as sight:
+    with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body, front, up) as sight:
         shots = begin_shots(sight)
         views = draw_views(sight, staging)
         found = survey(sight, units, front, up, known, tell)
@@ -115,6 +115,9 @@ class Sight:
     bare : Body
         With no more faces than its shape needs where it is flat.
     health : Future of Health
+    axes : Future of Axes or None
+        Where the shape says that front and up are.
+    symmetry : Future of Symmetry
     beside : Executor
         Takes what can be done beside the rest.
     """
@@ -122,16 +125,25 @@ class Sight:
     body: Body
     bare: Body
     health: Future[Health]
+    axes: Future[Axes | None]
+    symmetry: Future[Symmetry]
     beside: Executor
 
 
 @contextmanager
-def looked_at(body: Body) -> Iterator[Sight]:
+def looked_at(body: Body, front: str, up: str) -> Iterator[Sight]:
     """Begin to look at a body: what is put beside the block is given up where that ends with an error."""
     with ThreadPoolExecutor(THREADS) as beside:
         bare = thin_flat(body)
         try:
-            yield Sight(body, bare, beside.submit(check_health, body, bare), beside)
+            yield Sight(
+                body,
+                bare,
+                beside.submit(check_health, body, bare),
+                beside.submit(guess_axes, bare, front, up),
+                beside.submit(find_symmetry, bare),
+                beside,
+            )
         finally:
             beside.shutdown(cancel_futures=True)
 
@@ -140,16 +152,14 @@ def survey(
     sight: Sight, units: str, front: str, up: str, scale: float | None = None, tell: Tell = silent
 ) -> Found:
     """Everything that `look` says, without drawing."""
-    bare, beside = sight.bare, sight.beside
+    bare = sight.bare
     tell("finding the outside", 0.2)
     outside = outside_faces(bare)
     tell("finding the surfaces", 0.4)
-    axes = beside.submit(guess_axes, bare, front, up)
-    symmetry = beside.submit(find_symmetry, bare)
     surfaces = find_surfaces(bare, outside, bridge=default_bridge(scale or USUAL_SCALE))
-    guess = axes.result()
+    guess = sight.axes.result()
     mistakes = likely_mistakes(bare, units=units, front=front, up=up, scale=scale, guess=guess)
-    halves = (axes_line(guess, front, up), symmetry.result().line)
+    halves = (axes_line(guess, front, up), sight.symmetry.result().line)
     words = _in_words(sight.body, surfaces, mistakes, halves, sight.health.result())
     return Found(bare, outside, surfaces, mistakes, tuple(words))
 

@@ -66,7 +66,7 @@ def start_job(
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
-    with all_at_once(out_dir) as staging, looked_at(body) as sight:
+    with all_at_once(out_dir) as staging, looked_at(body, front, up) as sight:
         views = draw_views(sight, staging)
         found = survey(sight, units, front, up, ratio, tell)
         large, text = _first_job(found, path, out_dir, scale, (units, front, up))

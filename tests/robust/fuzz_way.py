@@ -97,7 +97,7 @@ def take(path: Path, folder: Path, whole: bool) -> str:
         if whole:
             found = look_at(path, folder / "look", "mm", "+x", "+z")
         else:
-            with looked_at(load_body(path)) as sight:
+            with looked_at(load_body(path), "+x", "+z") as sight:
                 found = survey(sight, "mm", "+x", "+z")
     except BadInput as refusal:
         told(refusal)

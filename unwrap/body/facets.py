@@ -179,7 +179,7 @@ def cut_anew(
     (ax, ay), (bx, by) = (points[:, 1] - points[:, 0]).T, (points[:, 2] - points[:, 0]).T
     doubled = ax * by - ay * bx
     faces = np.where((doubled < 0)[:, None], faces[:, ::-1], faces)
-    longest = ((points - np.roll(points, 1, axis=1)) ** 2).sum(axis=2).max(axis=1)
+    longest = ((points - points[:, [2, 0, 1]]) ** 2).sum(axis=2).max(axis=1)
     failed[of_triangle[np.abs(doubled) <= SLIVER * longest]] = True
     # n corners and h holes make n + 2 h - 2 triangles, which fill the facet.
     size = len(anew)

@@ -93,9 +93,9 @@ def thinned_faces(body: Body, staying: BoolArray) -> IntArray:
 def _doubly_curved(body: Body) -> BoolArray:
     """(n,) vertices about which the surface is smooth and curves both ways."""
     count = len(body.vertices)
-    way = np.roll(body.corners, -1, axis=1) - body.corners
+    way = body.corners[:, [1, 2, 0]] - body.corners
     way /= np.maximum(body.side_lengths, 1e-300)[..., None]
-    straight = np.einsum("mcd,mcd->mc", way, np.roll(way, 1, axis=1))
+    straight = np.einsum("mcd,mcd->mc", way, way[:, [2, 0, 1]])
     angles = np.pi - np.arccos(np.clip(straight, -1.0, 1.0))
     curved = np.abs(np.bincount(body.faces.ravel(), angles.ravel(), count) - 2 * np.pi) > DOUBLY_CURVED
     edges = body.edges
