@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.flatten.overlap import overlaps
 from unwrap.flatten.strain import strain
@@ -62,7 +63,7 @@ def at_few_spots(
 
 
 def spot_slits(board: Board, ground: Ground, calm: FlatPiece, most: int) -> list[tuple[Slit, ...]]:
-    """Sets of slits from the nearest edge into each of the largest spots beyond the film, shallowest first.
+    """Sets of slits into each of the largest spots beyond the film at an edge, shallowest first.
 
     Parameters
     ----------
@@ -76,7 +77,11 @@ def spot_slits(board: Board, ground: Ground, calm: FlatPiece, most: int) -> list
         Largest number of slits.
     """
     whole = float(calm.areas.sum())
-    spots = [s for s in spots_of(calm) if calm.areas[s].sum() > SPECK * whole][:most]
+    rim = np.zeros(len(calm.points), dtype=bool)
+    rim[boundary_edges(calm.faces)] = True
+    # A slit from the edge is of no help to a lump in the middle.
+    spots = [s for s in spots_of(calm) if rim[calm.faces[s]].any() and calm.areas[s].sum() > SPECK * whole]
+    spots = spots[:most]
     sets = []
     for depth in DEPTHS:
         slits: tuple[Slit, ...] = ()
