@@ -14,6 +14,7 @@ from unwrap.relief.ground import Ground
 
 CORNER = np.radians(25.0)  # an edge that turns more than this at one vertex keeps the vertex
 FEWEST = 8  # points round an opening, however small
+MOST_RIM = 3000  # points round all edges: a patch of nothing but slivers has more edge than ground
 MOST_OF_IT = 0.95  # share of a patch that must be left of it where its outline is smoothed
 
 
@@ -61,7 +62,7 @@ def coarse_copy(ground: Ground, count: int, smooth: float = 0.0) -> tuple[Ground
 
 def _fill(ground: Ground, spacing: float, smooth: float) -> tuple[Ground, IntArray, FloatArray] | None:
     rings, corners, weights = _smoothed(ground, spacing, smooth) if smooth else _edges(ground, spacing)
-    if not rings:
+    if not rings or sum(len(ring) for ring in rings) > MOST_RIM:
         return None
     rings_by_size = sorted(rings, key=lambda r: -shapely.Polygon(r).area)
     outline = shapely.Polygon(rings_by_size[0], rings_by_size[1:])
