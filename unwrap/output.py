@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 import shutil
 import tempfile
 import time
@@ -41,14 +42,17 @@ def all_at_once(out_dir: str | Path, stale: tuple[str, ...] = ()) -> Iterator[Pa
     if out_dir.exists() and not out_dir.is_dir():
         raise BadInput(f"{out_dir}: this is a file; give a folder for the results.")
     made = _missing_parents(out_dir)
+    # Named before it is made, so that a Ctrl-C in that very moment leaves nothing behind.
+    staging = out_dir / (_STAGING + secrets.token_hex(4))
     try:
-        out_dir.mkdir(parents=True, exist_ok=True)
-        _put_back(out_dir)
-        staging = Path(tempfile.mkdtemp(prefix=_STAGING, dir=out_dir))
-    except OSError as error:
-        _remove_empty(made)
-        raise BadInput(f"{out_dir}: cannot be written ({error.strerror}); choose another folder.") from None
-    try:
+        try:
+            out_dir.mkdir(parents=True, exist_ok=True)
+            _put_back(out_dir)
+            staging.mkdir(mode=0o700)
+        except OSError as error:
+            raise BadInput(
+                f"{out_dir}: cannot be written ({error.strerror}); choose another folder."
+            ) from None
         yield staging
         _replace(out_dir, staging, stale)
     except OSError as error:
