@@ -82,7 +82,7 @@ def look_at(
     body = load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body, front, up) as sight:
         shots = begin_shots(sight)
-        views = draw_views(sight, staging)
+        views = begin_views(sight, staging)
         found = survey(sight, units, front, up, known, tell)
         tell("drawing", 0.8)
         labels = np.full(len(sight.bare.faces), -1, dtype=np.int64)
@@ -171,7 +171,7 @@ def begin_shots(sight: Sight) -> list[Future[Shot]]:
     return [submit(lambda view: take_shot(bare, *view, smooth.result()), view) for view in VIEWS]
 
 
-def draw_views(sight: Sight, folder: Path) -> list[Future[None]]:
+def begin_views(sight: Sight, folder: Path) -> list[Future[None]]:
     """The five view drawings written into a folder, beside what else is done."""
 
     def draw(side: Side) -> None:

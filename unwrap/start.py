@@ -10,7 +10,7 @@ import numpy as np
 
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
-from unwrap.look import Found, asked_scale, draw_views, looked_at, survey
+from unwrap.look import Found, asked_scale, begin_views, looked_at, survey
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
 from unwrap.regions.surfaces import Surface
@@ -67,7 +67,7 @@ def start_job(
     tell("reading", 0.0)
     body = load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir) as staging, looked_at(body, front, up) as sight:
-        views = draw_views(sight, staging)
+        views = begin_views(sight, staging)
         found = survey(sight, units, front, up, ratio, tell)
         large, text = _first_job(found, path, out_dir, scale, (units, front, up))
         (staging / "job.toml").write_text(text, encoding="utf-8")

@@ -83,7 +83,7 @@ def relieve(
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     helps = _helps(most, bool(clear.any()))
 
-    def left_uncut(why: str, helps: str = helps) -> FlatPiece:
+    def left_uncut(why: str) -> FlatPiece:
         calm = eased(uncut)
         return calm if calm.within else replace(calm, notes=(*calm.notes, why, helps))
 
