@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from unwrap.body.body import Body
 from unwrap.body.edges import find_edges
 from unwrap.body.mend import close_cracks, join_t_junctions, mend_mesh, take_slivers_out
 from unwrap.body.weld import drop_empty_faces, weld
@@ -108,10 +109,10 @@ def test_random_winding_is_made_good(seed):
     random = np.random.default_rng(seed)
     flipped = random.random(len(faces)) < 0.5
     mixed = np.where(flipped[:, None], faces[:, ::-1], faces)
-    wound, repairs = wind_outward(vertices, mixed)
-    assert volume(vertices, wound) == pytest.approx(2 * np.pi**2 * 10 * 9, rel=0.02)
-    assert find_edges(wound).agree.all()
-    assert len(repairs) == 1
+    wound = wind_outward(Body(vertices, mixed))
+    assert volume(vertices, wound.faces) == pytest.approx(2 * np.pi**2 * 10 * 9, rel=0.02)
+    assert find_edges(wound.faces).agree.all()
+    assert len(wound.repairs) == 1
 
 
 def test_an_open_shell_has_its_outside_outward():
@@ -119,8 +120,8 @@ def test_an_open_shell_has_its_outside_outward():
     ball = trimesh.creation.icosphere(4, radius=10)
     half = ball.submesh([np.flatnonzero(ball.triangles_center[:, 2] > -4)], append=True)
     vertices, faces = arrays(half)
-    wound, _ = wind_outward(vertices, faces[:, ::-1])
-    a, b, c = np.moveaxis(vertices[wound], 1, 0)
+    wound = wind_outward(Body(vertices, faces[:, ::-1]))
+    a, b, c = np.moveaxis(wound.corners, 1, 0)
     assert np.einsum("md,md->m", np.cross(b - a, c - a), a + b + c).min() > 0
 
 
@@ -128,9 +129,8 @@ def test_a_hidden_hollow_stays_inside_out():
     outer, inner = trimesh.creation.icosphere(3, radius=10), trimesh.creation.icosphere(3, radius=8)
     inner.invert()
     vertices, faces = arrays(trimesh.util.concatenate([outer, inner]))
-    wound, repairs = wind_outward(vertices, faces)
-    assert np.array_equal(wound, faces)
-    assert repairs == []
+    body = Body(vertices, faces)
+    assert wind_outward(body) is body
 
 
 def test_a_one_sided_strip_is_left_and_said():
@@ -146,5 +146,5 @@ def test_a_one_sided_strip_is_left_and_said():
         a, b = 2 * k, 2 * k + 1
         c, d = (2 * k + 2, 2 * k + 3) if k < 39 else (1, 0)
         faces += [(a, b, c), (b, d, c)]
-    _, repairs = wind_outward(np.array(vertices), np.array(faces))
-    assert any("one-sided" in repair for repair in repairs)
+    wound = wind_outward(Body(np.array(vertices), np.array(faces)))
+    assert any("one-sided" in repair for repair in wound.repairs)

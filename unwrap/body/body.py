@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from unwrap.arrays import FloatArray, IntArray
-from unwrap.body.edges import Edges, edge_angles, find_edges
+from unwrap.body.edges import Edges, edge_angles, find_edges, find_shells
 from unwrap.body.rays import Rays
 from unwrap.body.symmetry import find_symmetry
 from unwrap.body.triangles import area_vectors, lengths, side_lengths
@@ -46,18 +46,18 @@ class Body:
     @cached_property
     def corners(self) -> FloatArray:
         """(m, 3, 3) corner positions per face, mm."""
-        return self.vertices[self.faces]
+        return np.take(self.vertices, self.faces, axis=0)
 
     @cached_property
     def normals(self) -> FloatArray:
         """(m, 3) outward unit normals; zero for a face without area."""
         length = 2 * self.areas[:, None]
-        return np.divide(self._area_vectors, length, out=np.zeros_like(self._area_vectors), where=length > 0)
+        return np.divide(self.area_vectors, length, out=np.zeros_like(self.area_vectors), where=length > 0)
 
     @cached_property
     def areas(self) -> FloatArray:
         """(m,) face areas, mm^2."""
-        return 0.5 * lengths(self._area_vectors)
+        return 0.5 * lengths(self.area_vectors)
 
     @cached_property
     def side_lengths(self) -> FloatArray:
@@ -65,13 +65,19 @@ class Body:
         return side_lengths(self.vertices, self.faces)
 
     @cached_property
-    def _area_vectors(self) -> FloatArray:
+    def area_vectors(self) -> FloatArray:
+        """(m, 3) outward normals as long as twice the area, mm^2."""
         return area_vectors(self.vertices, self.faces)
 
     @cached_property
     def edges(self) -> Edges:
         """The edges and the faces at each; found once."""
         return find_edges(self.faces)
+
+    @cached_property
+    def shells(self) -> tuple[int, IntArray]:
+        """How many pieces hang together by edges of two faces, and the (m,) piece of each face."""
+        return find_shells(len(self.faces), self.edges.pairs)
 
     @cached_property
     def edge_angles(self) -> FloatArray:
@@ -88,8 +94,9 @@ class Body:
         """(2, 3) lowest and highest coordinates, mm."""
         used = np.zeros(len(self.vertices), dtype=bool)
         used[self.faces] = True
-        places = self.vertices if used.all() else self.vertices[used]
-        return np.array([places.min(axis=0), places.max(axis=0)])
+        # Column by column: along rows of three it takes several times as long.
+        columns = self.vertices.T if used.all() else np.compress(used, self.vertices, axis=0).T
+        return np.array([[column.min() for column in columns], [column.max() for column in columns]])
 
     @cached_property
     def middle(self) -> float:

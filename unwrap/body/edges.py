@@ -9,6 +9,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.triangles import any_chosen
 
 
 class Edges(NamedTuple):
@@ -54,37 +55,45 @@ def find_edges(faces: IntArray) -> Edges:
     following[:, :2], following[:, 2] = faces[:, 1:], faces[:, 0]
     start, end = faces.ravel(), following.ravel()
     forward = start < end
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    width = int(high.max()) + 1 if len(high) else 1
-    key, order = _sorted_keys(low * width + high, width)
-    fresh = np.concatenate([[True], key[1:] != key[:-1]]) if len(key) else np.zeros(0, bool)
+    wide = max(int(start.max(initial=0)), 1).bit_length()
+    key = np.minimum(start, end)
+    key <<= wide
+    key |= np.maximum(start, end)
+    key, order = _sorted_keys(key, 2 * wide)
+    fresh = np.ones(len(key), dtype=bool)
+    np.not_equal(key[1:], key[:-1], out=fresh[1:])
     first = np.flatnonzero(fresh)
-    number = np.diff(np.concatenate([first, [len(key)]]))
+    number = np.diff(first, append=len(key))
     of_face = np.empty(len(key), dtype=np.int64)
-    run = np.cumsum(fresh)
-    run -= 1
-    of_face[order] = run
-    ends = np.stack(np.divmod(key[first], width), axis=1)
+    of_face[order] = np.repeat(np.arange(len(first)), number)
+    key = key[first]
+    ends = np.empty((len(first), 2), dtype=np.int64)
+    ends[:, 0], ends[:, 1] = key >> wide, key & ((1 << wide) - 1)
     two = np.flatnonzero(number == 2)
-    one_side, other_side = order[first[two]], order[first[two] + 1]
-    pairs = np.stack([one_side // 3, other_side // 3], axis=1)
+    first = first[two]
+    one_side, other_side = order[first], order[first + 1]
+    pairs = np.empty((len(two), 2), dtype=np.int64)
+    pairs[:, 0], pairs[:, 1] = one_side // 3, other_side // 3
     agree = forward[one_side] != forward[other_side]
     return Edges(ends, of_face.reshape(-1, 3), number, pairs, two, agree)
 
 
 def _sorted_keys(key: IntArray, width: int) -> tuple[IntArray, IntArray]:
-    """Keys in ascending order and where each stood; equal keys keep their order."""
+    """Keys of so many bits in ascending order, and where each stood; equal keys keep their order.
+
+    The keys given are written over.
+    """
     bits = max(len(key) - 1, 1).bit_length()
-    if 2 * (width - 1).bit_length() + bits > 63:
+    if width + bits > 63:
         order = np.argsort(key, kind="stable")
         return key[order], order
     # Key and place in one number: sorting plain numbers is several times as fast.
-    packed = key << bits
-    packed |= np.arange(len(key))
-    packed.sort()
-    place = packed & ((1 << bits) - 1)
-    packed >>= bits
-    return packed, place
+    key <<= bits
+    key |= np.arange(len(key))
+    key.sort()
+    place = key & ((1 << bits) - 1)
+    key >>= bits
+    return key, place
 
 
 def find_shells(face_count: int, pairs: IntArray) -> tuple[int, IntArray]:
@@ -113,11 +122,12 @@ def closed_shells(edges: Edges, count: int, shell: IntArray) -> BoolArray:
     closed = np.ones(count, dtype=bool)
     odd = edges.number != 2
     if odd.any():
-        closed[shell[odd[edges.of_face].any(axis=1)]] = False
+        closed[shell[any_chosen(odd, edges.of_face)]] = False
     return closed
 
 
 def edge_angles(normals: FloatArray, pairs: IntArray) -> FloatArray:
     """(p,) angle between the normals of each pair of faces, radians: 0 where they go on flat."""
-    cosine = np.einsum("pd,pd->p", normals[pairs[:, 0]], normals[pairs[:, 1]])
+    one, other = (np.take(normals, pairs[:, side], axis=0) for side in (0, 1))
+    cosine = np.einsum("pd,pd->p", one, other)
     return np.arccos(np.clip(cosine, -1.0, 1.0))

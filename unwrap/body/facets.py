@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.body import Body
 from unwrap.body.edges import find_shells
-from unwrap.body.triangles import lengths
+from unwrap.body.triangles import any_chosen, corner_blocks, lengths, longest
 from unwrap.body.weld import equal_rows
 
 # Faces that meet at a smaller angle than this, radians, may be parts of one facet.
@@ -75,34 +75,44 @@ def find_facets(body: Body, tolerance: float) -> Facets:
     """
     edges = body.edges
     # Rounding turns a needle any way, so needles come later.
-    needle = 2 * body.areas * BEND < tolerance * body.side_lengths.max(axis=1)
-    flat = edges.agree & (body.edge_angles < BEND) & ~needle[edges.pairs].any(axis=1)
-    _, of_face = find_shells(len(body.faces), edges.pairs[flat])
-    normal, height = _planes(body, of_face)
-    _add_needles(body, of_face, needle, normal, height, tolerance)
-    _, of_face = np.unique(of_face, return_inverse=True)
-    normal, height = _planes(body, of_face)
+    needle = 2 * body.areas * BEND < tolerance * longest(body.side_lengths)
+    flat = edges.agree & (body.edge_angles < BEND) & ~any_chosen(needle, edges.pairs)
+    _, of_face = find_shells(len(body.faces), np.compress(flat, edges.pairs, axis=0))
+    if needle.any():
+        _add_needles(body, of_face, needle, *_planes(body, of_face)[1:], tolerance)
+        own = np.zeros(len(of_face), dtype=bool)
+        own[of_face] = True
+        of_face = (np.cumsum(own) - 1)[of_face]
+    length, normal, height = _planes(body, of_face)
     areas = np.bincount(of_face, body.areas).astype(np.float64)
-    length = lengths(_sums(of_face, body.areas[:, None] * body.normals))
-    bent = np.bincount(of_face, _off(body.corners, normal[of_face], height[of_face]) > tolerance)
+    bent = np.bincount(of_face, _off(body, slice(None), of_face, normal, height) > tolerance)
     across = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
     across /= np.maximum(lengths(across), 1e-300)[:, None]
     return Facets(of_face, areas, normal, across, (bent == 0) & (length >= (1 - 1e-6) * areas) & (areas > 0))
 
 
-def _planes(body: Body, of_face: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Unit normals of facets, and how far along them their planes lie."""
-    total = _sums(of_face, body.areas[:, None] * body.normals)
-    normal = total / np.maximum(lengths(total), 1e-300)[:, None]
-    middle = _sums(of_face, body.areas[:, None] * body.corners.mean(axis=1))
+def _planes(body: Body, of_face: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The area of each facet's shadow on its plane, its unit normal, and how far along it the plane is."""
+    total = 0.5 * _sums(of_face, body.area_vectors)
+    length = lengths(total)
+    normal = total / np.maximum(length, 1e-300)[:, None]
+    height = np.empty(len(of_face))
+    for here, (x, y, z) in corner_blocks(body.vertices, body.faces):
+        u, v, w = np.take(normal, of_face[here], axis=0).T
+        height[here] = ((x[0] + x[1] + x[2]) * u + (y[0] + y[1] + y[2]) * v + (z[0] + z[1] + z[2]) * w) / 3
     areas = np.bincount(of_face, body.areas)
-    return normal, np.einsum("fd,fd->f", middle, normal) / np.maximum(areas, 1e-300)
+    return length, normal, np.bincount(of_face, body.areas * height) / np.maximum(areas, 1e-300)
 
 
-def _off(corners: FloatArray, normal: FloatArray, height: FloatArray) -> FloatArray:
-    """How far the farthest corner of each face lies off a plane."""
-    heights = [np.einsum("kd,kd->k", corners[:, k], normal) - height for k in range(3)]
-    return np.abs(heights).max(axis=0)
+def _off(
+    body: Body, faces: IntArray | slice, facet: IntArray, normal: FloatArray, height: FloatArray
+) -> FloatArray:
+    """How far the farthest corner of each of some faces lies off the plane of a facet."""
+    off = np.empty(len(facet))
+    for here, (x, y, z) in corner_blocks(body.vertices, body.faces[faces]):
+        u, v, w = np.take(normal, facet[here], axis=0).T
+        off[here] = np.abs(x * u + y * v + z * w - height[facet[here]]).max(axis=0)
+    return off
 
 
 def _add_needles(
@@ -110,21 +120,22 @@ def _add_needles(
 ) -> None:
     """Give needles the facet beside them whose plane they lie in, rather one along their longest side."""
     edges = body.edges
-    near = edges.agree & needle[edges.pairs].any(axis=1)
-    pairs = edges.pairs[near]
+    near = edges.agree & any_chosen(needle, edges.pairs)
+    pairs = np.compress(near, edges.pairs, axis=0)
     start, end = edges.ends[edges.pair_edge[near]].T
     length = lengths(body.vertices[end] - body.vertices[start])
     loose = needle.copy()
     ways = np.concatenate([pairs, pairs[:, ::-1]])[np.argsort(np.tile(length, 2), kind="stable")]
-    while True:
-        ways = ways[loose[ways[:, 0]]]
-        one, facet = ways[:, 0], of_face[ways[:, 1]]
-        fits = ~loose[ways[:, 1]] & (_off(body.corners[one], normal[facet], height[facet]) <= tolerance)
+    while len(ways):
+        known = ~loose[ways[:, 1]]
+        one, facet = ways[known, 0], of_face[ways[known, 1]]
+        fits = _off(body, one, facet, normal, height) <= tolerance
         fits &= np.einsum("kd,kd->k", body.normals[one], normal[facet]) > ALIKE
         if not fits.any():
             return
         of_face[one[fits]] = facet[fits]  # the last counts: the one along the longest side
         loose[one[fits]] = False
+        ways = ways[~known & loose[ways[:, 0]]]
 
 
 def find_rims(body: Body, facets: Facets) -> Rims:

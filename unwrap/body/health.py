@@ -9,10 +9,11 @@ from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.body.body import Body
-from unwrap.body.edges import Edges, closed_shells, find_shells
+from unwrap.body.edges import closed_shells
 from unwrap.body.sky import sample_faces
 from unwrap.body.soup import counts
-from unwrap.body.triangles import lengths
+from unwrap.body.triangles import lengths, longest
+from unwrap.body.winding import shell_volumes
 
 # A face lower than this share of its longest side is a sliver.
 SLIVER = 1e-4
@@ -168,29 +169,26 @@ def check_health(body: Body, bare: Body | None = None) -> Health:
     Health
     """
     edges = body.edges
-    sliver = 2 * body.areas < SLIVER * body.side_lengths.max(axis=1) ** 2
+    sliver = 2 * body.areas < SLIVER * longest(body.side_lengths) ** 2
 
     def middles(chosen: IntArray) -> FloatArray:
         return body.vertices[edges.ends[chosen]].mean(axis=1)
 
-    shells, shell = find_shells(len(body.faces), edges.pairs)
     return Health(
         open_edges=middles(np.flatnonzero(edges.number == 1)),
         branching_edges=middles(np.flatnonzero(edges.number > 2)),
         unlike_edges=middles(edges.pair_edge[~edges.agree]),
         slivers=body.corners[sliver].mean(axis=1),
         crossings=_crossings(body if bare is None else bare),
-        shells=shells,
-        inside_out=_inside_out(body, edges, shells, shell),
+        shells=body.shells[0],
+        inside_out=_inside_out(body),
         diagonal=float(np.linalg.norm(body.size)),
         repairs=body.repairs,
     )
 
 
-def _inside_out(body: Body, edges: Edges, shells: int, shell: IntArray) -> int:
-    place = body.vertices[body.faces[:, 0]] - body.bounds.mean(axis=0)
-    volume = np.bincount(shell, body.areas * np.einsum("md,md->m", body.normals, place), shells)
-    return int((closed_shells(edges, shells, shell) & (volume < 0)).sum())
+def _inside_out(body: Body) -> int:
+    return int((closed_shells(body.edges, *body.shells) & (shell_volumes(body) < 0)).sum())
 
 
 def _crossings(body: Body) -> FloatArray:

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.edges import find_edges
 from unwrap.body.soup import counts
-from unwrap.body.triangles import area_vectors, lengths, side_lengths
+from unwrap.body.triangles import any_chosen, corner_blocks, low_faces, shortest, side_lengths
 
 # Gaps narrower than this are flaws of the export, since no printer could leave them, mm.
 CRACK = 0.01
@@ -60,18 +60,14 @@ def mend_mesh(vertices: FloatArray, faces: IntArray, scale: float) -> tuple[IntA
 
 def _even(faces: IntArray) -> bool:
     """Whether every edge is run through as often one way as the other: then none is open."""
+    # With the vertices at random whole places in a plane, the area of all faces is that within
+    # the open rims: nothing where there are none, and nearly never nothing where there are.
+    count = int(faces.max(initial=0)) + 1
+    places = np.random.default_rng(0).integers(1 << 63, size=(count, 2), dtype=np.uint64)
     total = 0
-    for corner in range(3):
-        start, end = (faces[:, k % 3].astype(np.uint64) for k in (corner, corner + 1))
-        low, high = np.minimum(start, end), np.maximum(start, end)
-        # A scrambled number for each edge, added one way and taken off the other.
-        key = low * np.uint64(0x9E3779B97F4A7C15) + high
-        key ^= key >> np.uint64(29)
-        key *= np.uint64(0xBF58476D1CE4E5B9)
-        key ^= key >> np.uint64(32)
-        key *= np.uint64(0x94D049BB133111EB)
-        forward = start == low
-        total += int(key[forward].sum()) - int(key[~forward].sum())
+    for _, corners in corner_blocks(places, faces):
+        (ax, ay), (bx, by) = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 1]
+        total += int((ax * by - ay * bx).sum())
     return total % (1 << 64) == 0
 
 
@@ -157,43 +153,39 @@ def take_slivers_out(vertices: FloatArray, faces: IntArray, tolerance: float) ->
     # Only what touches a sliver is looked at; the rest of a large mesh stays as it is.
     touched = np.zeros(len(vertices), dtype=bool)
     touched[faces[thin]] = True
-    near = touched[faces].any(axis=1)
+    near = any_chosen(touched, faces)
     local, total = faces[near], 0
     for _ in range(ROUNDS):
         local, taken = _take_out_once(vertices, local, tolerance)
         if not taken:
             break
         total += taken
-    return np.concatenate([faces[~near], local]), total
+    return np.concatenate([np.compress(~near, faces, axis=0), local]), total
 
 
 def _caps(vertices: FloatArray, faces: IntArray, tolerance: float) -> BoolArray:
     """Slivers that can give their vertex away: no side is short, or it would be a needle."""
-    height, length = _heights(vertices, faces)
-    return (height < tolerance) & (length.min(axis=1) > NEEDLE * tolerance)
-
-
-def _heights(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
-    """(m,) heights over the longest side, and (m, 3) lengths of the sides."""
-    length = side_lengths(vertices, faces)
-    return lengths(area_vectors(vertices, faces)) / np.maximum(length.max(axis=1), 1e-300), length
+    thin = low_faces(vertices, faces, tolerance)
+    at = np.flatnonzero(thin)
+    thin[at] = shortest(side_lengths(vertices, faces[at])) > NEEDLE * tolerance
+    return thin
 
 
 def _take_out_once(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[IntArray, int]:
     """One round: slivers that share no face with another one of the round."""
-    height, length = _heights(vertices, faces)
-    thin = np.flatnonzero((height < tolerance) & (length.min(axis=1) > NEEDLE * tolerance))
+    thin = np.flatnonzero(_caps(vertices, faces, tolerance))
     if len(thin) == 0:
         return faces, 0
     edges = find_edges(faces)
-    longest = np.argmax(length[thin], axis=1)
+    longest = np.argmax(side_lengths(vertices, faces[thin]), axis=1)
     edge = edges.of_face[thin, longest]
     mate = np.full((len(edges.number), 2), -1)
     mate[edges.pair_edge] = edges.pairs
     other = np.where(mate[edge, 0] == thin, mate[edge, 1], mate[edge, 0])
     apex = faces[thin, (longest + 2) % 3]
     # A neighbour as low as the sliver itself would only become another sliver.
-    usable = (other >= 0) & (height[other] > tolerance) & (faces[other] != apex[:, None]).all(axis=1)
+    usable = (other >= 0) & ~low_faces(vertices, faces[other], tolerance)
+    usable &= (faces[other] != apex[:, None]).all(axis=1)
     busy = np.zeros(len(faces), dtype=bool)
     keep = []
     for k in np.flatnonzero(usable):

@@ -10,7 +10,6 @@ import numpy as np
 
 from unwrap.arrays import FloatArray
 from unwrap.body.body import Body
-from unwrap.body.edges import find_edges
 from unwrap.body.glb import read_glb
 from unwrap.body.mend import mend_mesh
 from unwrap.body.obj import not_finite, read_obj
@@ -110,14 +109,8 @@ def load_body(
         faces, again = drop_empty_faces(faces)
         mended += again
         vertices, faces = drop_unused(vertices, faces)
-    edges = find_edges(faces)
-    as_mended = faces
-    faces, turned = wind_outward(vertices, faces, edges)
     name = os.fsencode(path.stem).decode("utf-8", "replace")
-    body = Body(vertices, faces, name, path, tuple(notes + dropped + mended + turned))
-    if faces is as_mended:
-        body.__dict__["edges"] = edges  # fills the cached property, since they are at hand
-    return body
+    return wind_outward(Body(vertices, faces, name, path, (*notes, *dropped, *mended)))
 
 
 def turn_axes(front: str, up: str) -> FloatArray:

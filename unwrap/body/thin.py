@@ -14,7 +14,7 @@ from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.body import Body
 from unwrap.body.edges import find_shells
 from unwrap.body.facets import Facets, Rims, cut_anew, find_facets, find_rims
-from unwrap.body.triangles import lengths
+from unwrap.body.triangles import any_chosen, corner_blocks, lengths
 from unwrap.body.weld import drop_unused
 
 # What is off its plane or line by less than this share of the largest coordinate lies in it:
@@ -74,18 +74,18 @@ def thinned_faces(body: Body, staying: BoolArray) -> IntArray:
     facets = find_facets(body, tolerance)
     rims = find_rims(body, facets)
     fixed = ~facets.whole
-    fixed[facets.of_face[_doubly_curved(body)[body.faces].any(axis=1)]] = True
+    fixed[facets.of_face[any_chosen(_doubly_curved(body), body.faces)]] = True
     for _ in range(TRIES):
         gone = _idle_vertices(body, facets, rims, fixed, tolerance) & ~staying
         if np.count_nonzero(gone) < WORTH * len(body.vertices):
             break
         anew = np.zeros(len(fixed), dtype=bool)
-        anew[facets.of_face[gone[body.faces].any(axis=1)]] = True
+        anew[facets.of_face[any_chosen(gone, body.faces)]] = True
         cut, of_cut, failed = cut_anew(body.vertices, facets, rims, gone, anew)
         if not failed.any():
             kept = ~anew[facets.of_face]
             order = np.argsort(np.concatenate([facets.of_face[kept], of_cut]), kind="stable")
-            return np.concatenate([body.faces[kept], cut])[order]
+            return np.take(np.concatenate([np.compress(kept, body.faces, axis=0), cut]), order, axis=0)
         fixed |= failed
     return body.faces
 
@@ -93,10 +93,12 @@ def thinned_faces(body: Body, staying: BoolArray) -> IntArray:
 def _doubly_curved(body: Body) -> BoolArray:
     """(n,) vertices about which the surface is smooth and curves both ways."""
     count = len(body.vertices)
-    way = body.corners[:, [1, 2, 0]] - body.corners
-    way /= np.maximum(body.side_lengths, 1e-300)[..., None]
-    straight = np.einsum("mcd,mcd->mc", way, way[:, [2, 0, 1]])
-    angles = np.pi - np.arccos(np.clip(straight, -1.0, 1.0))
+    angles = np.empty(body.faces.shape)
+    for here, places in corner_blocks(body.vertices, body.faces):
+        way = places[:, [1, 2, 0]] - places
+        way /= np.maximum(body.side_lengths[here].T, 1e-300)
+        x, y, z = way * way[:, [2, 0, 1]]
+        angles[here] = np.pi - np.arccos(np.clip(x + y + z, -1.0, 1.0)).T
     curved = np.abs(np.bincount(body.faces.ravel(), angles.ravel(), count) - 2 * np.pi) > DOUBLY_CURVED
     edges = body.edges
     sharp = np.ones(len(edges.ends), dtype=bool)

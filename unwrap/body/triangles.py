@@ -1,10 +1,39 @@
-"""Measures of triangles, column by column: on a million faces that takes a third of the time of rows."""
+"""Measures of triangles, column by column and block by block: a few times as fast as by rows."""
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Iterator
+from typing import Any
 
-from unwrap.arrays import FloatArray, IntArray
+import numpy as np
+from numpy.typing import NDArray
+
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+
+# So many faces at a time: what is worked out on the way stays near the processor.
+BLOCK = 1 << 14
+
+
+def corner_blocks(vertices: NDArray[Any], faces: IntArray) -> Iterator[tuple[slice, NDArray[Any]]]:
+    """The corners of triangles, some triangles at a time.
+
+    Parameters
+    ----------
+    vertices : (n, d)
+        Positions.
+    faces : (m, 3) int64
+        Triangles.
+
+    Yields
+    ------
+    here : slice
+        Which faces.
+    places : (d, 3, k)
+        Each coordinate of each of their three corners.
+    """
+    for begin in range(0, len(faces), BLOCK):
+        here = slice(begin, begin + BLOCK)
+        yield here, np.ascontiguousarray(np.take(vertices, faces[here], axis=0).transpose(2, 1, 0))
 
 
 def area_vectors(vertices: FloatArray, faces: IntArray) -> FloatArray:
@@ -21,12 +50,14 @@ def area_vectors(vertices: FloatArray, faces: IntArray) -> FloatArray:
     -------
     (m, 3) float64
     """
-    columns = np.ascontiguousarray(vertices.T)
-    (ax, ay, az), (bx, by, bz) = _sides(columns, faces, 0), _sides(columns, faces, 1)
     result = np.empty(faces.shape)
-    result[:, 0] = ay * bz - az * by
-    result[:, 1] = az * bx - ax * bz
-    result[:, 2] = ax * by - ay * bx
+    for here, places in corner_blocks(vertices, faces):
+        ax, ay, az = places[:, 1] - places[:, 0]
+        bx, by, bz = places[:, 2] - places[:, 1]
+        block = result[here]
+        block[:, 0] = ay * bz - az * by
+        block[:, 1] = az * bx - ax * bz
+        block[:, 2] = ax * by - ay * bx
     return result
 
 
@@ -44,11 +75,23 @@ def side_lengths(vertices: FloatArray, faces: IntArray) -> FloatArray:
     -------
     (m, 3) float64
     """
-    columns = np.ascontiguousarray(vertices.T)
     result = np.empty(faces.shape)
-    for corner in range(3):
-        x, y, z = _sides(columns, faces, corner)
-        result[:, corner] = np.sqrt(x * x + y * y + z * z)
+    for here, places in corner_blocks(vertices, faces):
+        for corner in range(3):
+            x, y, z = places[:, (corner + 1) % 3] - places[:, corner]
+            result[here, corner] = np.sqrt(x * x + y * y + z * z)
+    return result
+
+
+def low_faces(vertices: FloatArray, faces: IntArray, height: float) -> BoolArray:
+    """(m,) whether triangles are lower than a height, mm, over their longest side."""
+    result = np.empty(len(faces), dtype=bool)
+    for here, places in corner_blocks(vertices, faces):
+        a, b, c = (places[:, (corner + 1) % 3] - places[:, corner] for corner in range(3))
+        (ax, ay, az), (bx, by, bz) = a, b
+        area = (ay * bz - az * by) ** 2 + (az * bx - ax * bz) ** 2 + (ax * by - ay * bx) ** 2
+        side = np.maximum(np.maximum((a * a).sum(axis=0), (b * b).sum(axis=0)), (c * c).sum(axis=0))
+        result[here] = np.sqrt(area) < height * np.maximum(np.sqrt(side), 1e-300)
     return result
 
 
@@ -57,7 +100,20 @@ def lengths(vectors: FloatArray) -> FloatArray:
     return np.sqrt(np.einsum("md,md->m", vectors, vectors))
 
 
-def _sides(columns: FloatArray, faces: IntArray, corner: int) -> list[FloatArray]:
-    """x, y and z of the way from a corner of each face to its next one."""
-    start, end = faces[:, corner], faces[:, (corner + 1) % 3]
-    return [column[end] - column[start] for column in columns]
+def longest(lengths_of_sides: FloatArray) -> FloatArray:
+    """(m,) length of each face's longest side, of (m, 3) lengths."""
+    return np.maximum(np.maximum(*lengths_of_sides.T[:2]), lengths_of_sides[:, 2])
+
+
+def shortest(lengths_of_sides: FloatArray) -> FloatArray:
+    """(m,) length of each face's shortest side, of (m, 3) lengths."""
+    return np.minimum(np.minimum(*lengths_of_sides.T[:2]), lengths_of_sides[:, 2])
+
+
+def any_chosen(chosen: BoolArray, groups: IntArray) -> BoolArray:
+    """(m,) whether any of (m, k) numbers, such as a face's corners, is among those chosen."""
+    columns = chosen[groups].T
+    found = columns[0].copy()
+    for column in columns[1:]:
+        found |= column
+    return found

@@ -21,6 +21,9 @@ WELD = 1e-4
 CROWD = 50
 # Cells in which near neighbours are looked for are so many tolerances wide.
 CELL = 64
+# Odd numbers whose bits are well mixed, and how many rows are scrambled by them at a time.
+SCRAMBLE = (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB)
+BLOCK = 1 << 14
 
 
 def weld_tolerance(vertices: FloatArray) -> float:
@@ -48,7 +51,7 @@ def join_equal(vertices: NDArray[Any], faces: IntArray) -> tuple[FloatArray, Int
         The same triangles.
     """
     first, number = equal_rows(vertices)
-    return vertices[first].astype(np.float64), number[faces]
+    return np.take(vertices, first, axis=0).astype(np.float64), number[faces]
 
 
 def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[FloatArray, IntArray, int]:
@@ -91,7 +94,7 @@ def weld(vertices: FloatArray, faces: IntArray, tolerance: float) -> tuple[Float
     order = np.argsort(first)  # keep the file's order of places
     rank = np.empty(count, dtype=np.int64)
     rank[order] = np.arange(count)
-    return vertices[first[order]], rank[group][faces], len(vertices) - count
+    return np.take(vertices, first[order], axis=0), rank[group][faces], len(vertices) - count
 
 
 def _not_alone(vertices: FloatArray, tolerance: float) -> IntArray:
@@ -131,7 +134,7 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
     whole = (a != b) & (b != c) & (c != a)
     if not whole.all():
         repairs.append(f"dropped {counts(int((~whole).sum()), 'face')} without area")
-        faces = faces[whole]
+        faces = np.compress(whole, faces, axis=0)
     if len(faces) == 0:
         return faces, repairs
     suspect = _of_alike_corners(faces)
@@ -153,18 +156,21 @@ def drop_empty_faces(faces: IntArray) -> tuple[IntArray, list[str]]:
             repairs.append(f"dropped {counts(int(back.sum()), 'face')} lying back to back on others")
         if (again & ~back).any():
             repairs.append(f"dropped {counts(int((again & ~back).sum()), 'repeated face')}")
-        faces = faces[~again]
+        faces = np.compress(~again, faces, axis=0)
     return faces, repairs
 
 
 def _of_alike_corners(faces: IntArray) -> IntArray:
     """Faces whose three corners another face may have too, in whatever order, ascending."""
     # A sum of scrambled numbers is the same whichever corner comes first.
-    scrambled = faces.view(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
-    scrambled ^= scrambled >> np.uint64(29)
-    scrambled *= np.uint64(0xBF58476D1CE4E5B9)
-    first, second, third = scrambled.T
-    return _repeated(*_sorted_with_place(first + second + third))
+    key = np.empty(len(faces), dtype=np.uint64)
+    for begin in range(0, len(faces), BLOCK):
+        here = slice(begin, begin + BLOCK)
+        scrambled = faces[here].view(np.uint64) * np.uint64(SCRAMBLE[0])
+        scrambled ^= scrambled >> np.uint64(29)
+        scrambled *= np.uint64(SCRAMBLE[1])
+        key[here] = scrambled[:, 0] + scrambled[:, 1] + scrambled[:, 2]
+    return _repeated(*_sorted_with_place(key))
 
 
 def _alike(rows: NDArray[Any]) -> IntArray:
@@ -181,28 +187,30 @@ def _repeated(key: NDArray[np.uint64], place: IntArray) -> IntArray:
 def _hash(rows: NDArray[Any]) -> NDArray[np.uint64]:
     """A number for each row of three, the same for equal rows and nearly always another for others."""
     bits = np.dtype(f"u{rows.dtype.itemsize}")
-    mixed = np.zeros(len(rows), dtype=np.uint64)
-    for column, factor in zip(
-        rows.T, (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB), strict=True
-    ):
-        mixed ^= mixed >> np.uint64(31)
-        mixed ^= np.ascontiguousarray(column).view(bits)
-        mixed *= np.uint64(factor)
-    return mixed
+    result = np.zeros(len(rows), dtype=np.uint64)
+    for begin in range(0, len(rows), BLOCK):
+        mixed = result[begin : begin + BLOCK]
+        for column, factor in zip(rows[begin : begin + BLOCK].T, SCRAMBLE, strict=True):
+            mixed ^= mixed >> np.uint64(31)
+            mixed ^= np.ascontiguousarray(column).view(bits)
+            mixed *= np.uint64(factor)
+    return result
 
 
 def _sorted_with_place(key: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], IntArray]:
     """The upper bits of keys in ascending order, and where each stood; equal ones keep their order.
 
-    Key and place in one number: sorting plain numbers is several times as fast.
+    Key and place in one number: sorting plain numbers is several times as fast. The keys given
+    are written over.
     """
     bits = max(len(key) - 1, 1).bit_length()
-    packed = (key >> np.uint64(bits)) << np.uint64(bits)
-    packed |= np.arange(len(key), dtype=np.uint64)
-    packed.sort()
-    place = (packed & np.uint64((1 << bits) - 1)).view(np.int64)
-    packed >>= np.uint64(bits)
-    return packed, place
+    lower = np.uint64((1 << bits) - 1)
+    key &= ~lower
+    key |= np.arange(len(key), dtype=np.uint64)
+    key.sort()
+    place = (key & lower).view(np.int64)
+    key >>= np.uint64(bits)
+    return key, place
 
 
 def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
@@ -219,26 +227,31 @@ def drop_unused(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntA
     if mask.all():
         return vertices, faces
     number = np.cumsum(mask) - 1
-    return vertices[mask], number[faces]
+    return np.compress(mask, vertices, axis=0), number[faces]
 
 
 def equal_rows(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
     """Exactly equal rows: the first of each, in the order of appearance, and the number of each row's."""
     # + 0.0 makes -0.0 equal to 0.0. Columns of their own are read faster than rows.
     columns = np.ascontiguousarray(vertices.T) + vertices.dtype.type(0)
-    _, order = _sorted_with_place(_hash(columns.T))
-    fresh = np.zeros(len(order), dtype=bool)
-    fresh[:1] = True
-    for column in columns:
-        ordered = column[order]
-        fresh[1:] |= ordered[1:] != ordered[:-1]
+    key, place = _sorted_with_place(_hash(columns.T))
+    fresh = np.ones(len(key), dtype=bool)
+    np.not_equal(key[1:], key[:-1], out=fresh[1:])
+    begin = np.flatnonzero(fresh)
     # Equal keys keep their order, so the first of each run appeared first.
-    run = np.cumsum(fresh)
-    run -= 1
-    of_row = np.empty_like(run)
-    of_row[order] = run
-    first = order[fresh]
-    by_appearance = np.argsort(first)
-    rank = np.empty_like(by_appearance)
-    rank[by_appearance] = np.arange(len(first))
-    return first[by_appearance], rank[of_row]
+    leader = np.empty_like(place)
+    leader[place] = np.repeat(place[begin], np.diff(begin, append=len(place)))
+    # Compared in the rows' own order, in which equal ones mostly stand near each other.
+    unlike = np.zeros(len(leader), dtype=bool)
+    for column in columns:
+        unlike |= column != np.take(column, leader)
+    if unlike.any():
+        odd = np.flatnonzero(unlike)
+        odd = odd[np.lexsort(columns[:, odd])]
+        fresh = np.ones(len(odd), dtype=bool)
+        fresh[1:] = (columns[:, odd[1:]] != columns[:, odd[:-1]]).any(axis=0)
+        leader[odd] = odd[fresh][np.cumsum(fresh) - 1]
+    first = np.flatnonzero(leader == np.arange(len(leader)))
+    number = place
+    number[first] = np.arange(len(first))
+    return first, number[leader]

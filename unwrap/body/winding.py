@@ -2,41 +2,36 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import sparse
 from scipy.sparse import csgraph
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.body.edges import Edges, closed_shells, find_edges, find_shells
+from unwrap.body.body import Body
+from unwrap.body.edges import closed_shells
 from unwrap.body.rays import Rays
 from unwrap.body.sky import look_at_sky, sample_faces, sky_directions
 from unwrap.body.soup import counts
-from unwrap.body.triangles import area_vectors, lengths
 
 DIRECTIONS = 48
 SAMPLES_PER_PATCH = 96
 
 
-def wind_outward(
-    vertices: FloatArray, faces: IntArray, edges: Edges | None = None
-) -> tuple[IntArray, list[str]]:
+def wind_outward(body: Body) -> Body:
     """Turn faces so that neighbours agree and the side that sees the sky is outward.
 
     Parameters
     ----------
-    vertices : (n, 3) float64
-        Welded positions, mm, +z up.
-    faces : (m, 3) int64
-        Triangles, each of three different vertices.
-    edges : Edges or None
-        Of the faces, when they are at hand.
+    body : Body
+        Welded, +z up.
 
     Returns
     -------
-    faces : (m, 3) int64
-        The same triangles; those that were turned run 0, 2, 1.
-    repairs : list of str
-        What was turned, one phrase each.
+    Body
+        With the same triangles; those that were turned run 0, 2, 1, and are told of among its
+        repairs. The body itself where all is right.
 
     Notes
     -----
@@ -44,35 +39,39 @@ def wind_outward(
     volume is right as it is. Any other is judged by which of its sides sees more sky; one
     that sees none on either side stays as it is (a hidden hollow is rightly inside out).
     """
-    edges = edges or find_edges(faces)
-    turned, twisted = _agreeing(len(faces), edges.pairs, edges.agree)
-    patch_count, patch = find_shells(len(faces), edges.pairs)
-    normal = area_vectors(vertices, faces)
+    edges, (patch_count, patch) = body.edges, body.shells
+    turned, twisted = _agreeing(len(body.faces), edges.pairs, edges.agree)
     # The file's own winding decides between the two sides of a patch until rays do.
     if turned.any():
-        areas = lengths(normal)
-        mostly_turned = np.bincount(patch, np.where(turned, areas, -areas), patch_count) > 0
+        mostly_turned = np.bincount(patch, np.where(turned, body.areas, -body.areas), patch_count) > 0
         turned ^= mostly_turned[patch]
-    closed = closed_shells(edges, patch_count, patch)
-    # Six times a tetrahedron's volume is normal . corner; any corner and any origin will do.
-    volume = np.einsum("md,md->m", normal, vertices[faces[:, 0]] - vertices[0])
-    volume = np.bincount(patch, np.where(turned, -volume, volume), patch_count)
-    doubtful = ~closed | (volume <= 0)
+    doubtful = ~closed_shells(edges, patch_count, patch) | (shell_volumes(body, turned) <= 0)
     if doubtful.any():
-        outward = np.where(turned[:, None], -normal, normal)
-        areas = 0.5 * lengths(normal)
-        inward = _sees_less(
-            Rays(vertices, faces), vertices[faces], areas, outward, patch, patch_count, doubtful
-        )
-        turned ^= inward[patch]
-    result = np.where(turned[:, None], faces[:, [0, 2, 1]], faces) if turned.any() else faces
+        turned ^= _sees_less(body, turned, doubtful)[patch]
     repairs = []
     if turned.any():
         where = counts(len(np.unique(patch[turned])), "patch")
         repairs.append(f"turned {counts(int(turned.sum()), 'face')} of {where} outward")
     if twisted.any():
         repairs.append(f"left {counts(int(twisted.sum()), 'face')} on a one-sided strip as wound in the file")
-    return result, repairs
+    if not repairs:
+        return body
+    faces = np.where(turned[:, None], body.faces[:, [0, 2, 1]], body.faces)
+    return replace(body, faces=faces, repairs=(*body.repairs, *repairs))
+
+
+def shell_volumes(body: Body, turned: BoolArray | None = None) -> FloatArray:
+    """Six times the volume of each of a body's shells, mm^3, with some faces (m,) turned round.
+
+    Of a shell that is not closed it says nothing.
+    """
+    shells, shell = body.shells
+    # Six times a tetrahedron's volume is normal . corner; any corner and any origin will do.
+    corner = np.take(body.vertices, body.faces[:, 0], axis=0) - body.vertices[:1]
+    volume = np.einsum("md,md->m", body.area_vectors, corner)
+    if turned is not None and turned.any():
+        volume[turned] *= -1
+    return np.bincount(shell, volume, shells).astype(np.float64)
 
 
 def _agreeing(count: int, pairs: IntArray, agree: BoolArray) -> tuple[BoolArray, BoolArray]:
@@ -96,28 +95,23 @@ def _agreeing(count: int, pairs: IntArray, agree: BoolArray) -> tuple[BoolArray,
     return turned, twisted
 
 
-def _sees_less(
-    rays: Rays,
-    corners: FloatArray,
-    areas: FloatArray,
-    normal: FloatArray,
-    patch: IntArray,
-    patch_count: int,
-    doubtful: BoolArray,
-) -> BoolArray:
+def _sees_less(body: Body, turned: BoolArray, doubtful: BoolArray) -> BoolArray:
     """(patch_count,) True for doubtful patches whose front sees less sky than their back."""
+    patch_count, patch = body.shells
     order = np.argsort(patch, kind="stable")
     rank = np.arange(len(patch)) - np.searchsorted(patch[order], patch[order])
     size = np.bincount(patch, minlength=patch_count)
     # Every k-th face of a patch: files keep neighbours together, so this spreads over it.
     stride = np.maximum(1, size // SAMPLES_PER_PATCH)
-    chosen = order[(rank % stride[patch[order]] == 0) & doubtful[patch[order]] & (areas[order] > 0)]
+    chosen = order[(rank % stride[patch[order]] == 0) & doubtful[patch[order]] & (body.areas[order] > 0)]
     chosen = np.sort(chosen)
-    face, places = sample_faces(corners[chosen], areas[chosen], 2000, most=16)
+    corners = body.vertices[body.faces[chosen]]
+    face, places = sample_faces(corners, body.areas[chosen], 2000, most=16)
     face = chosen[face]
-    unit = normal[face] / np.linalg.norm(normal[face], axis=1, keepdims=True)
-    weight = areas[face] / np.bincount(face, minlength=len(areas))[face]
-    directions = sky_directions(DIRECTIONS)
+    unit = np.where(turned[face, None], -body.normals[face], body.normals[face])
+    weight = body.areas[face] / np.bincount(face, minlength=len(patch))[face]
+    # Not the body's own rays, which would outlast this although the body is mostly thinned before it is seen.
+    rays, directions = Rays(body.vertices, body.faces), sky_directions(DIRECTIONS)
     front = look_at_sky(rays, places, unit, directions).light * weight
     back = look_at_sky(rays, places, -unit, directions).light * weight
     seen_front = np.bincount(patch[face], front, patch_count)
