@@ -9,7 +9,7 @@ from unwrap.body.body import Body
 from unwrap.body.camera import cast, cast_finer, look_along, places_of
 from unwrap.body.picture import draw_body, take_shots
 from unwrap.body.rays import Rays
-from unwrap.body.render import changing, coarser, compose, corner_normals, edge_ink, shade, toned
+from unwrap.body.render import changing, coloured, corner_normals, edge_ink, shade, toned
 
 
 def arrays(mesh):
@@ -63,9 +63,12 @@ def test_corners_are_darker_than_open_ground():
     normals = Body(vertices, faces).normals
     ink = edge_ink(normals, hits.face, hits.depth, camera)
     assert ink[y[1], x[1]] == 0
-    picture = coarser(compose(np.ones((*light.shape, 3)), toned(light, ink), hits.seen), 2)
+    tone = toned(light, ink)
+    picture = coloured(hits.face, tone, np.full((len(faces), 3), 0.5, dtype=np.float32), 2)
     assert picture.shape == (80, 80, 3)
     assert (picture[0, 0] == 255).all()
+    four = np.where(hits.seen, 0.5 * tone, 1.0)[30:32, 40:42]
+    assert picture[15, 20] == pytest.approx(np.full(3, 255 * four.mean()), abs=0.51)
 
 
 def test_the_look_picture_tints_and_letters(tmp_path):

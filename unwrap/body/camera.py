@@ -54,11 +54,15 @@ class Camera:
         y = 0.5 * self.height - moved @ self.up / self.pixel
         return np.stack([x, y, moved @ self.ahead], axis=-1)
 
-    def places(self, x: ArrayLike, y: ArrayLike) -> FloatArray:
-        """(..., 3) places on the plane through the centre that pixels x, y show, mm."""
+    def places(self, x: ArrayLike, y: ArrayLike, depth: ArrayLike = 0.0) -> FloatArray:
+        """(..., 3) places that pixels x, y show, so far beyond the plane through the centre, mm."""
         across = (np.asarray(x, dtype=np.float64) - 0.5 * self.width) * self.pixel
         upward = (0.5 * self.height - np.asarray(y, dtype=np.float64)) * self.pixel
-        return self.centre + across[..., None] * self.right + upward[..., None] * self.up
+        places = np.empty((*np.broadcast_shapes(across.shape, upward.shape, np.shape(depth)), 3))
+        for axis in range(3):
+            places[..., axis] = self.centre[axis] + across * self.right[axis] + upward * self.up[axis]
+            places[..., axis] += np.multiply(depth, self.ahead[axis])
+        return places
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,7 +197,7 @@ def repeated(field: NDArray[Any], factor: int) -> NDArray[Any]:
 def _through(rays: Rays, camera: Camera, x: FloatArray, y: FloatArray) -> FirstHits:
     """What rays through places of the picture meet; they start on one plane, so that depths compare."""
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
-    return rays.first_from(rays.local(camera.places(x, y) - back * camera.ahead), camera.ahead)
+    return rays.first_from(rays.local(camera.places(x, y, -back)), camera.ahead)
 
 
 def places_of(vertices: FloatArray, faces: IntArray, hits: Hits) -> FloatArray:

@@ -9,6 +9,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.sorted_keys import blocks, first_of_run, sorted_whole, spread
 from unwrap.body.triangles import any_chosen
 
 
@@ -51,49 +52,36 @@ def find_edges(faces: IntArray) -> Edges:
     -------
     Edges
     """
-    following = np.empty_like(faces)
-    following[:, :2], following[:, 2] = faces[:, 1:], faces[:, 0]
-    start, end = faces.ravel(), following.ravel()
-    forward = start < end
-    wide = max(int(start.max(initial=0)), 1).bit_length()
-    key = np.minimum(start, end)
-    key <<= wide
-    key |= np.maximum(start, end)
-    key, order = _sorted_keys(key, 2 * wide)
-    fresh = np.ones(len(key), dtype=bool)
-    np.not_equal(key[1:], key[:-1], out=fresh[1:])
+    wide = max(int(faces.max(initial=0)), 1).bit_length()
+    key, forward = np.empty((len(faces), 3), dtype=np.uint64), np.empty((len(faces), 3), dtype=bool)
+    for here in blocks(len(faces)):
+        start = faces[here]
+        end = start[:, [1, 2, 0]]
+        forward[here] = start < end
+        block = key.view(np.int64)[here]
+        np.minimum(start, end, out=block)
+        block <<= wide
+        block |= np.maximum(start, end)
+    key, order = sorted_whole(key.ravel(), 2 * wide)
+    fresh = first_of_run(key)
     first = np.flatnonzero(fresh)
     number = np.diff(first, append=len(key))
-    of_face = np.empty(len(key), dtype=np.int64)
-    of_face[order] = np.repeat(np.arange(len(first)), number)
-    key = key[first]
+    of_face = spread(np.arange(len(first)), fresh, order)
+    low_high = key[first].view(np.int64)
     ends = np.empty((len(first), 2), dtype=np.int64)
-    ends[:, 0], ends[:, 1] = key >> wide, key & ((1 << wide) - 1)
+    np.right_shift(low_high, wide, out=ends[:, 0])
+    np.bitwise_and(low_high, (1 << wide) - 1, out=ends[:, 1])
     two = np.flatnonzero(number == 2)
     first = first[two]
-    one_side, other_side = order[first], order[first + 1]
     pairs = np.empty((len(two), 2), dtype=np.int64)
-    pairs[:, 0], pairs[:, 1] = one_side // 3, other_side // 3
-    agree = forward[one_side] != forward[other_side]
+    agree = np.empty(len(two), dtype=bool)
+    ahead = forward.ravel()
+    for here in blocks(len(two)):
+        one_side, other_side = order[first[here]], order[first[here] + 1]
+        np.floor_divide(one_side, 3, out=pairs[here, 0])
+        np.floor_divide(other_side, 3, out=pairs[here, 1])
+        agree[here] = ahead[one_side] != ahead[other_side]
     return Edges(ends, of_face.reshape(-1, 3), number, pairs, two, agree)
-
-
-def _sorted_keys(key: IntArray, width: int) -> tuple[IntArray, IntArray]:
-    """Keys of so many bits in ascending order, and where each stood; equal keys keep their order.
-
-    The keys given are written over.
-    """
-    bits = max(len(key) - 1, 1).bit_length()
-    if width + bits > 63:
-        order = np.argsort(key, kind="stable")
-        return key[order], order
-    # Key and place in one number: sorting plain numbers is several times as fast.
-    key <<= bits
-    key |= np.arange(len(key))
-    key.sort()
-    place = key & ((1 << bits) - 1)
-    key >>= bits
-    return key, place
 
 
 def find_shells(face_count: int, pairs: IntArray) -> tuple[int, IntArray]:
@@ -128,6 +116,8 @@ def closed_shells(edges: Edges, count: int, shell: IntArray) -> BoolArray:
 
 def edge_angles(normals: FloatArray, pairs: IntArray) -> FloatArray:
     """(p,) angle between the normals of each pair of faces, radians: 0 where they go on flat."""
-    one, other = (np.take(normals, pairs[:, side], axis=0) for side in (0, 1))
-    cosine = np.einsum("pd,pd->p", one, other)
-    return np.arccos(np.clip(cosine, -1.0, 1.0))
+    angles = np.empty(len(pairs))
+    for here in blocks(len(pairs)):
+        one, other = (np.take(normals, side, axis=0) for side in pairs[here].T)
+        angles[here] = np.arccos(np.clip(np.einsum("pd,pd->p", one, other), -1.0, 1.0))
+    return angles

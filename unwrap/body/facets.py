@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +19,8 @@ from unwrap.body.weld import equal_rows
 BEND = 2e-3
 # A needle belongs to the plane beside it when the cosine between their normals is larger than this.
 ALIKE = 0.5
+# Facets are cut on so many processors.
+THREADS = 2
 # A triangle whose height is less than this share of its longest side is none.
 SLIVER = 1e-7
 
@@ -178,7 +181,13 @@ def cut_anew(
     rim, ring = _rings(rims, flat, _laid_in_plane(vertices[rims.end], facets, rims.facet), gone, failed)
     corner, facet, flat = rims.start[rim], rims.facet[rim], flat[rim]
     polygons, of_polygon = _polygons(flat, facet, ring, failed)
-    triangles, polygon = shapely.get_parts(_triangulated(polygons), return_index=True)
+    with ThreadPoolExecutor(THREADS) as beside:
+        collections = np.empty(len(polygons), dtype=object)
+        turns = [slice(turn, None, THREADS) for turn in range(THREADS)]
+        found = beside.map(_triangulated, [polygons[turn] for turn in turns])
+        for turn, some in zip(turns, found, strict=True):
+            collections[turn] = some
+    triangles, polygon = shapely.get_parts(collections, return_index=True)
     of_triangle = of_polygon[polygon]
     points = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
     # The corners of the triangles are those of the rings, to the last digit.

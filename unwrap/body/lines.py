@@ -115,10 +115,13 @@ def _joined(pieces: FloatArray, border: shapely.Geometry) -> tuple[FloatArray, .
     if not border.is_empty:
         shapely.prepare(border)
         parts = shapely.get_parts(lines)
-        ends = [shapely.line_interpolate_point(parts, share, normalized=True) for share in (0.0, 0.5, 1.0)]
-        on_border = np.all([shapely.dwithin(border, end, 0.02) for end in ends], axis=0)
-        lines = shapely.multilinestrings(parts[~on_border])
+        on_border = np.arange(len(parts))
+        for share in (0.0, 1.0, 0.5):
+            place = shapely.line_interpolate_point(parts[on_border], share, normalized=True)
+            on_border = on_border[shapely.dwithin(border, place, 0.02)]
+        lines = shapely.multilinestrings(np.delete(parts, on_border))
     merged = shapely.line_merge(lines)
     parts = shapely.get_parts(shapely.simplify(merged, GRID))
     parts = parts[shapely.length(parts) > SCRAP]
-    return tuple(shapely.get_coordinates(part) for part in parts)
+    drawn, part = shapely.get_coordinates(parts, return_index=True)
+    return tuple(np.split(drawn, np.flatnonzero(np.diff(part)) + 1)) if len(parts) else ()

@@ -28,13 +28,22 @@ class FirstHits(NamedTuple):
         The face, -1 where the ray meets nothing.
     distance : (r,) float64
         Along the ray, in lengths of its direction; infinite where it meets nothing.
-    weights : (r, 3) float64
-        Barycentric weights of the place on the face's three corners.
+    second, third : (r,) float32
+        Barycentric weights of the place on the face's second and third corner.
     """
 
     face: IntArray
     distance: FloatArray
-    weights: FloatArray
+    second: NDArray[np.float32]
+    third: NDArray[np.float32]
+
+    @property
+    def weights(self) -> FloatArray:
+        """(r, 3) weights of the place on the face's three corners; 0 where the ray meets nothing."""
+        weights = np.empty((len(self.face), 3))
+        weights[:, 0], weights[:, 1], weights[:, 2] = 1.0 - self.second - self.third, self.second, self.third
+        weights[self.face < 0] = 0.0
+        return weights
 
 
 class Rays:
@@ -122,7 +131,10 @@ class Rays:
 
     def local(self, places: Places) -> NDArray[np.float32]:
         """Places in the frame and precision that the rays are shot in, for use more than once."""
-        return (places - self.middle).astype(np.float32)
+        moved = np.empty(places.shape, dtype=np.float32)
+        for axis, middle in enumerate(self.middle):  # column by column: twice as fast as by rows of three
+            np.subtract(places[..., axis], middle, out=moved[..., axis], casting="same_kind")
+        return moved
 
     def _meet(self, o: Any, d: Any, most: Any) -> tuple[NDArray[Any], ...]:
         found = self._scene.run(o, d, dists=most, output=1)
@@ -152,10 +164,6 @@ class Rays:
 
 def _first_hits(prim: NDArray[Any], distance: NDArray[Any], u: NDArray[Any], v: NDArray[Any]) -> FirstHits:
     face = prim.astype(np.int64)
-    missed = face < 0
     far = distance.astype(np.float64)
-    far[missed] = np.inf
-    weights = np.empty((len(face), 3))
-    weights[:, 0], weights[:, 1], weights[:, 2] = 1.0 - u - v, u, v
-    weights[missed] = 0.0
-    return FirstHits(face, far, weights)
+    far[face < 0] = np.inf
+    return FirstHits(face, far, u, v)

@@ -91,7 +91,9 @@ def load_body(
     if soup.unit and units == "mm" and soup.unit != "mm":
         notes.append(f"took the file's own unit ({soup.unit}): 1 {soup.unit} = {scale:g} mm")
     with np.errstate(over="ignore", invalid="ignore"):
-        vertices = scale * (vertices @ turn.T)
+        vertices = vertices @ turn.T if np.any(turn != np.eye(3)) else vertices
+        vertices *= scale
+        vertices += 0.0  # makes -0.0 equal to 0.0
     if not (np.abs(vertices) <= FARTHEST).all():
         raise BadInput(
             f"{file}: has coordinates beyond {FARTHEST / 1e6:g} km, more than a body can have; "

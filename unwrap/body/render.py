@@ -11,7 +11,7 @@ How to use it, in the order of the work::
     among = repeated(wanted, 2)
     ink = edge_ink(normals, face, depth, camera.finer(2), among=among)  # 1 = edge or crease
     tone = toned(repeated(light, 2), ink)
-    image = coarser(compose(colour[face], tone, face >= 0), 2)       # (H, W, 3) uint8, white ground
+    image = coloured(face, tone, colours, 2)                         # (h, w, 3) uint8, white ground
     xy = camera.project(points)                                      # 3D points -> pixel x, y, depth
 
 Pixel (row r, column c) has its middle at x = c + 0.5, y = r + 0.5, y down.
@@ -114,9 +114,9 @@ def shade(
     if seen.any():
         smooth = corner_normals(vertices, faces) if smooth is None else smooth
         face, weights = hits.face[seen], hits.weights[seen]
-        normal = np.zeros((len(face), 3))
+        corners, normal = np.take(smooth, face, axis=0), np.zeros((len(face), 3))
         for corner in range(3):
-            normal += weights[:, corner, None] * smooth[face, corner]
+            normal += weights[:, corner, None] * corners[:, corner]
         normal = _unit(normal)
         # The side that is looked at is the side that is lit, whichever way a face winds.
         normal[normal @ camera.ahead > 0] *= -1.0
@@ -165,25 +165,30 @@ def edge_ink(
     """
     ink = np.zeros(face.shape, dtype=np.float32)
     flat, of, deep = ink.ravel(), face.ravel(), depth.ravel()
-    pixels = np.arange(len(flat)).reshape(face.shape)
-    for first, second in ((pixels[:-1], pixels[1:]), (pixels[:, :-1], pixels[:, 1:])):
-        differ = of[first] != of[second]  # on one face there is nothing to draw
+    wide = face.shape[1]
+    for step, first, second in (
+        (wide, np.s_[:-1, :], np.s_[1:, :]),
+        (1, np.s_[:, :-1], np.s_[:, 1:]),
+    ):
+        differ = face[first] != face[second]  # on one face there is nothing to draw
         if among is not None:
-            differ &= among.ravel()[first]
-        one, two = first[differ], second[differ]
+            differ &= among[first]
+        row, column = np.nonzero(differ)
+        one = row * wide + column
+        two = one + step
         seen = (of[one] >= 0) & (of[two] >= 0)
         flat[one[~seen]] = flat[two[~seen]] = 1.0
         one, two = one[seen], two[seen]
-        n_one, n_two = normals[of[one]], normals[of[two]]
+        n_one, n_two = np.take(normals, of[one], axis=0), np.take(normals, of[two], axis=0)
         # A slanted face changes depth from pixel to pixel; only what is beyond both
         # faces' own slopes is a step.
         facing = np.clip(np.minimum(np.abs(n_one @ camera.ahead), np.abs(n_two @ camera.ahead)), 0.05, 1)
         slope = camera.pixel * np.sqrt(1 - facing**2) / facing
-        step = np.abs(deep[one] - deep[two]) > 2.5 * slope + 1.5 * camera.pixel
+        apart = np.abs(deep[one] - deep[two]) > 2.5 * slope + 1.5 * camera.pixel
         parted = np.abs(np.einsum("kd,kd->k", n_one, n_two)) < np.cos(crease)
         for at in (one, two):
             flat[at[parted]] = np.maximum(flat[at[parted]], 0.55)
-            flat[at[step]] = 1.0
+            flat[at[apart]] = 1.0
     return ink
 
 
@@ -192,23 +197,37 @@ def toned(light: PixelArray, ink: PixelArray) -> PixelArray:
     return light * (1.0 - 0.8 * ink)
 
 
-def compose(colour: NDArray[np.floating], tone: PixelArray, seen: BoolArray) -> NDArray[np.floating]:
-    """(h, w, 3) picture 0..1: colours with their brightness, on a white ground."""
-    picture = colour * tone[..., None]
-    picture[~seen] = 1.0
-    return picture
+def coloured(
+    face: NDArray[np.integer], tone: PixelArray, colours: PixelArray, factor: int = 1
+) -> NDArray[np.uint8]:
+    """The finished picture, on a white ground.
 
+    Parameters
+    ----------
+    face : (factor h, factor w) int
+        The face that each pixel shows, -1 for the ground.
+    tone : (factor h, factor w) float32
+        Its brightness.
+    colours : (m, 3) float32
+        Of the faces, 0..1.
+    factor : int
+        How many pixels each way become one, by plain means.
 
-def coarser(picture: NDArray[np.floating], factor: int) -> NDArray[np.uint8]:
-    """(H, W, 3) uint8 picture with `factor` times fewer pixels each way, by plain means."""
-    h, w = picture.shape[0] // factor, picture.shape[1] // factor
-    parts = [
-        picture[row : h * factor : factor, column : w * factor : factor]
-        for row in range(factor)
-        for column in range(factor)
-    ]
-    mean = sum(parts[1:], start=parts[0]) / len(parts)
-    return np.round(255 * np.clip(mean, 0, 1)).astype(np.uint8)
+    Returns
+    -------
+    (h, w, 3) uint8
+    """
+    h, w = face.shape[0] // factor, face.shape[1] // factor
+    with_ground = np.concatenate([colours, np.ones((1, 3), dtype=np.float32)])  # -1 is the last row
+    total = np.zeros((h, w, 3), dtype=np.float32)
+    for row in range(factor):
+        for column in range(factor):
+            part = np.s_[row : h * factor : factor, column : w * factor : factor]
+            shown = face[part]
+            light = np.where(shown < 0, np.float32(1.0), tone[part])
+            total += np.take(with_ground, shown, axis=0) * light[..., None]
+    total *= 255 / factor**2
+    return np.clip(np.rint(total, out=total), 0, 255, out=total).astype(np.uint8)
 
 
 def _unit(vectors: FloatArray) -> FloatArray:
@@ -238,10 +257,9 @@ def _soft_shadow(
     """(k,) open sky of each pixel that shows the body, found on a coarse grid and spread from there."""
     seen = hits.seen
     row, column = np.nonzero(seen)
-    places = camera.places(column + 0.5, row + 0.5)
     # Depth counts from a plane before the body; bring the places back onto it.
     back = rays.reach + float(np.linalg.norm(rays.middle - camera.centre))
-    places += (hits.depth[seen].astype(np.float64) - back)[:, None] * camera.ahead
+    places = camera.places(column + 0.5, row + 0.5, hits.depth[seen].astype(np.float64) - back)
     places += 1e-4 * rays.reach * normal
 
     stride = max(1, int(np.ceil(np.sqrt(len(row) / SHADOW_PLACES))))
@@ -264,8 +282,10 @@ def _soft_shadow(
         share = np.abs(1 - dy - down) * np.abs(1 - dx - across)
         known = np.flatnonzero((near >= 0) & (share > 0))
         other = of_node[near[known]]
-        alike = np.einsum("kd,kd->k", normal[known], normal[other]) > 0.9
-        alike &= np.abs(np.einsum("kd,kd->k", places[known] - places[other], normal[known])) < reach
+        here = np.take(normal, known, axis=0)
+        alike = np.einsum("kd,kd->k", here, np.take(normal, other, axis=0)) > 0.9
+        away = np.take(places, known, axis=0) - np.take(places, other, axis=0)
+        alike &= np.abs(np.einsum("kd,kd->k", away, here)) < reach
         share = share[known] * alike
         total[known] += share * sky[near[known]]
         weight[known] += share

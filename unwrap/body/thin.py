@@ -6,6 +6,7 @@ faces. The same surface with as few as its edges need is worked on many times as
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -71,10 +72,14 @@ def thinned_faces(body: Body, staying: BoolArray) -> IntArray:
     if not len(body.faces):
         return body.faces
     tolerance = FLAT * float(np.abs(body.bounds).max())
-    facets = find_facets(body, tolerance)
-    rims = find_rims(body, facets)
-    fixed = ~facets.whole
-    fixed[facets.of_face[any_chosen(_doubly_curved(body), body.faces)]] = True
+    # What both sides below ask for first is found once.
+    _ = body.edge_angles, body.side_lengths
+    with ThreadPoolExecutor(1) as beside:
+        doubly_curved = beside.submit(_doubly_curved, body)
+        facets = find_facets(body, tolerance)
+        rims = find_rims(body, facets)
+        fixed = ~facets.whole
+        fixed[facets.of_face[any_chosen(doubly_curved.result(), body.faces)]] = True
     for _ in range(TRIES):
         gone = _idle_vertices(body, facets, rims, fixed, tolerance) & ~staying
         if np.count_nonzero(gone) < WORTH * len(body.vertices):

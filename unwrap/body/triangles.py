@@ -9,9 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-
-# So many faces at a time: what is worked out on the way stays near the processor.
-BLOCK = 1 << 14
+from unwrap.body.sorted_keys import blocks
 
 
 def corner_blocks(vertices: NDArray[Any], faces: IntArray) -> Iterator[tuple[slice, NDArray[Any]]]:
@@ -31,8 +29,7 @@ def corner_blocks(vertices: NDArray[Any], faces: IntArray) -> Iterator[tuple[sli
     places : (d, 3, k)
         Each coordinate of each of their three corners.
     """
-    for begin in range(0, len(faces), BLOCK):
-        here = slice(begin, begin + BLOCK)
+    for here in blocks(len(faces)):
         yield here, np.ascontiguousarray(np.take(vertices, faces[here], axis=0).transpose(2, 1, 0))
 
 

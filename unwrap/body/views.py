@@ -189,4 +189,4 @@ def _conventions(view: View) -> str:
 
 
 def _path(points: FloatArray) -> str:
-    return "M" + "L".join(f"{x:.3f},{-y:.3f}" for x, y in points)
+    return "M" + "L".join(["%.3f,%.3f"] * len(points)) % tuple((points * (1.0, -1.0)).ravel().tolist())

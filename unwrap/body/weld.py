@@ -12,6 +12,7 @@ from scipy.sparse import csgraph
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import FloatArray, IntArray
+from unwrap.body.sorted_keys import blocks, first_of_run, sorted_with_place, spread
 from unwrap.body.soup import counts
 
 # Vertices closer than this are one place, mm. It is what single precision and six printed
@@ -21,9 +22,8 @@ WELD = 1e-4
 CROWD = 50
 # Cells in which near neighbours are looked for are so many tolerances wide.
 CELL = 64
-# Odd numbers whose bits are well mixed, and how many rows are scrambled by them at a time.
+# Odd numbers whose bits are well mixed.
 SCRAMBLE = (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB)
-BLOCK = 1 << 14
 
 
 def weld_tolerance(vertices: FloatArray) -> float:
@@ -164,18 +164,17 @@ def _of_alike_corners(faces: IntArray) -> IntArray:
     """Faces whose three corners another face may have too, in whatever order, ascending."""
     # A sum of scrambled numbers is the same whichever corner comes first.
     key = np.empty(len(faces), dtype=np.uint64)
-    for begin in range(0, len(faces), BLOCK):
-        here = slice(begin, begin + BLOCK)
+    for here in blocks(len(faces)):
         scrambled = faces[here].view(np.uint64) * np.uint64(SCRAMBLE[0])
         scrambled ^= scrambled >> np.uint64(29)
         scrambled *= np.uint64(SCRAMBLE[1])
         key[here] = scrambled[:, 0] + scrambled[:, 1] + scrambled[:, 2]
-    return _repeated(*_sorted_with_place(key))
+    return _repeated(*sorted_with_place(key))
 
 
 def _alike(rows: NDArray[Any]) -> IntArray:
     """Rows that may stand more than once, ascending; few others are among them."""
-    return _repeated(*_sorted_with_place(_hash(rows)))
+    return _repeated(*sorted_with_place(_hash(rows)))
 
 
 def _repeated(key: NDArray[np.uint64], place: IntArray) -> IntArray:
@@ -188,29 +187,13 @@ def _hash(rows: NDArray[Any]) -> NDArray[np.uint64]:
     """A number for each row of three, the same for equal rows and nearly always another for others."""
     bits = np.dtype(f"u{rows.dtype.itemsize}")
     result = np.zeros(len(rows), dtype=np.uint64)
-    for begin in range(0, len(rows), BLOCK):
-        mixed = result[begin : begin + BLOCK]
-        for column, factor in zip(rows[begin : begin + BLOCK].T, SCRAMBLE, strict=True):
+    for here in blocks(len(rows)):
+        mixed = result[here]
+        for column, factor in zip(rows[here].T, SCRAMBLE, strict=True):
             mixed ^= mixed >> np.uint64(31)
             mixed ^= np.ascontiguousarray(column).view(bits)
             mixed *= np.uint64(factor)
     return result
-
-
-def _sorted_with_place(key: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], IntArray]:
-    """The upper bits of keys in ascending order, and where each stood; equal ones keep their order.
-
-    Key and place in one number: sorting plain numbers is several times as fast. The keys given
-    are written over.
-    """
-    bits = max(len(key) - 1, 1).bit_length()
-    lower = np.uint64((1 << bits) - 1)
-    key &= ~lower
-    key |= np.arange(len(key), dtype=np.uint64)
-    key.sort()
-    place = (key & lower).view(np.int64)
-    key >>= np.uint64(bits)
-    return key, place
 
 
 def _wind_alike(faces: IntArray, others: IntArray) -> np.ndarray:
@@ -234,13 +217,10 @@ def equal_rows(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
     """Exactly equal rows: the first of each, in the order of appearance, and the number of each row's."""
     # + 0.0 makes -0.0 equal to 0.0. Columns of their own are read faster than rows.
     columns = np.ascontiguousarray(vertices.T) + vertices.dtype.type(0)
-    key, place = _sorted_with_place(_hash(columns.T))
-    fresh = np.ones(len(key), dtype=bool)
-    np.not_equal(key[1:], key[:-1], out=fresh[1:])
-    begin = np.flatnonzero(fresh)
+    key, place = sorted_with_place(_hash(columns.T))
+    fresh = first_of_run(key)
     # Equal keys keep their order, so the first of each run appeared first.
-    leader = np.empty_like(place)
-    leader[place] = np.repeat(place[begin], np.diff(begin, append=len(place)))
+    leader = spread(place[fresh], fresh, place)
     # Compared in the rows' own order, in which equal ones mostly stand near each other.
     unlike = np.zeros(len(leader), dtype=bool)
     for column in columns:
@@ -251,7 +231,9 @@ def equal_rows(vertices: NDArray[Any]) -> tuple[IntArray, IntArray]:
         fresh = np.ones(len(odd), dtype=bool)
         fresh[1:] = (columns[:, odd[1:]] != columns[:, odd[:-1]]).any(axis=0)
         leader[odd] = odd[fresh][np.cumsum(fresh) - 1]
-    first = np.flatnonzero(leader == np.arange(len(leader)))
-    number = place
+    own = np.zeros(len(leader), dtype=bool)
+    own[leader] = True
+    first = np.flatnonzero(own)
+    number = place  # no longer needed
     number[first] = np.arange(len(first))
     return first, number[leader]

@@ -13,6 +13,7 @@ from unwrap.body.body import Body
 from unwrap.body.edges import closed_shells
 from unwrap.body.rays import Rays
 from unwrap.body.sky import look_at_sky, sample_faces, sky_directions
+from unwrap.body.sorted_keys import blocks
 from unwrap.body.soup import counts
 
 DIRECTIONS = 48
@@ -66,9 +67,11 @@ def shell_volumes(body: Body, turned: BoolArray | None = None) -> FloatArray:
     Of a shell that is not closed it says nothing.
     """
     shells, shell = body.shells
+    origin, volume = body.vertices[:1], np.empty(len(body.faces))
     # Six times a tetrahedron's volume is normal . corner; any corner and any origin will do.
-    corner = np.take(body.vertices, body.faces[:, 0], axis=0) - body.vertices[:1]
-    volume = np.einsum("md,md->m", body.area_vectors, corner)
+    for here in blocks(len(body.faces)):
+        corner = np.take(body.vertices, body.faces[here, 0], axis=0) - origin
+        volume[here] = np.einsum("md,md->m", body.area_vectors[here], corner)
     if turned is not None and turned.any():
         volume[turned] *= -1
     return np.bincount(shell, volume, shells).astype(np.float64)

@@ -26,13 +26,12 @@ def nearest_on_faces(corners: FloatArray, point: FloatArray) -> tuple[int, Float
     distance : float
         mm.
     """
-    # corner by corner: along an axis of three, arrays are summed far more slowly
+    # corner by corner: along an axis of three, arrays are gathered up far more slowly
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    middle = (a + b + c) / 3.0
-    reach = np.sqrt(np.maximum(np.maximum(_square(a - middle), _square(b - middle)), _square(c - middle)))
-    away = np.sqrt(_square(middle - point))
-    # no face can be nearer than its middle less its reach; few pass this sieve
-    could = np.flatnonzero(away - reach <= (away + reach).min())
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    # no face can be nearer than the box round it, nor farther than its middle; few pass this sieve
+    box = _square(np.maximum(np.maximum(low - point, point - high), 0.0))
+    could = np.flatnonzero(box <= (1 + 1e-9) * _square((a + b + c) / 3.0 - point).min())
     places = closest_points(corners[could], np.broadcast_to(point, (len(could), 3)))
     distance = np.linalg.norm(places - point, axis=1)
     best = int(distance.argmin())
@@ -113,7 +112,7 @@ def inner_point(corners: FloatArray, areas: FloatArray) -> tuple[int, FloatArray
     at : (3,) float64
         The middle of that face's part nearest to the middle of the whole, mm.
     """
-    middles = corners.mean(axis=1)
+    middles = (corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3.0
     centre = np.average(middles, axis=0, weights=areas)
     face, at, _ = nearest_on_faces(corners, centre)
     # a step towards the face's middle keeps clear of edges that two parts share

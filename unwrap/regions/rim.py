@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.body.triangles import lengths
 from unwrap.regions.edges import EdgeTable
 
 # Two surfaces continue each other across a gap when the step between them is below
@@ -50,7 +51,10 @@ class Rims:
     def of(self, mask: BoolArray) -> Rims:
         """The points for which `mask` is True."""
         return Rims(
-            *(getattr(self, name)[mask] for name in ("at", "normal", "out", "part", "half", "length"))
+            *(
+                np.compress(mask, getattr(self, name), axis=0)
+                for name in ("at", "normal", "out", "part", "half", "length")
+            )
         )
 
 
@@ -136,9 +140,10 @@ def facing_pairs(first: Rims, second: Rims, reach: float, crease: float) -> tupl
 def facing_others(rims: Rims, reach: float, crease: float) -> tuple[IntArray, IntArray]:
     """The same between the parts of one set of rims: pairs of points of different parts, each both ways."""
     near = _tree(rims, reach, crease).query_pairs(np.sqrt(2.0) * reach, output_type="ndarray")
-    near = near[rims.part[near[:, 0]] != rims.part[near[:, 1]]]
-    near = near[_facing(rims, rims, near[:, 0], near[:, 1], reach, crease)]
-    return np.concatenate([near[:, 0], near[:, 1]]), np.concatenate([near[:, 1], near[:, 0]])
+    i, j = np.compress(rims.part[near[:, 0]] != rims.part[near[:, 1]], near, axis=0).T
+    facing = _facing(rims, rims, i, j, reach, crease)
+    i, j = i[facing], j[facing]
+    return np.concatenate([i, j]), np.concatenate([j, i])
 
 
 def _tree(rims: Rims, reach: float, crease: float) -> cKDTree:
@@ -151,18 +156,24 @@ def _tree(rims: Rims, reach: float, crease: float) -> cKDTree:
 
 def _facing(first: Rims, second: Rims, i: IntArray, j: IntArray, reach: float, crease: float) -> IntArray:
     """Which pairs of near points look at each other without a step."""
-    agree = np.einsum("ij,ij->i", first.normal[i], second.normal[j]) > np.cos(crease)
-    agree &= ((second.at[j] - first.at[i]) ** 2).sum(axis=1) <= reach * reach
-    agree = np.flatnonzero(agree)
+
+    def pairs(one: FloatArray, other: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return np.take(one, i, axis=0), np.take(other, j, axis=0)
+
+    agree = np.flatnonzero(np.einsum("ij,ij->i", *pairs(first.normal, second.normal)) > np.cos(crease))
     i, j = i[agree], j[agree]
-    across = second.at[j] - first.at[i]
-    gap = np.linalg.norm(across, axis=1)
-    middle = first.normal[i] + second.normal[j]
-    middle /= np.linalg.norm(middle, axis=1, keepdims=True)
+    here, there = pairs(first.at, second.at)
+    across = there - here
+    gap = lengths(across)
+    near = gap <= reach
+    agree, i, j, across, gap = agree[near], i[near], j[near], across[near], gap[near]
+    one, other = pairs(first.normal, second.normal)
+    middle = one + other
+    middle /= lengths(middle)[:, None]
     # for two points of one circular arc the chord is square to the mean of their normals
     step = np.abs(np.einsum("ij,ij->i", across, middle))
-    away = np.einsum("ij,ij->i", across, first.out[i])
-    back = -np.einsum("ij,ij->i", across, second.out[j])
+    out, back_out = pairs(first.out, second.out)
+    away, back = np.einsum("ij,ij->i", across, out), -np.einsum("ij,ij->i", across, back_out)
     level = step <= STEP + STEP_SHARE * gap
     facing = ((away > 0.6 * gap) & (back > 0.6 * gap)) | (gap < STEP)
     return agree[level & facing]
