@@ -18,6 +18,7 @@ from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
 CLOSE = 0.987  # a reach between this and 1 is deep enough and not too deep
 AIM = 0.9945  # reach that a change of depth aims at
+TRIES = 8  # real flattenings after which no other set is begun
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
 NEAR = 1.1  # and up to this one too shallow by so little
@@ -63,7 +64,7 @@ def finish(
     *,
     bound: float = 1.0,
     most: int | None = None,
-    tries: int = 8,
+    tries: int = TRIES,
 ) -> tuple[Fit | None, tuple[Slit, ...]]:
     """Bring the most hopeful of the planned sets just within the film on the real mesh, not only on the copy.
 
@@ -83,7 +84,7 @@ def finish(
     most : int, optional
         Largest number of slits.
     tries : int
-        Real flattenings after which no other set is begun.
+        Real flattenings.
 
     Returns
     -------
@@ -115,6 +116,8 @@ def finish(
                 if deeper is not None and deeper.good:
                     break
                 harmful = deeper is found
+            if spent >= tries:
+                break
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
                 steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
             last = trial.need, found.reach
@@ -136,7 +139,7 @@ def finish(
             if np.log(stuck.need / trial.need) / change > ENOUGH:
                 trial = stuck
                 continue
-        if best is not None and best.good:
+        if spent >= tries or (best is not None and best.good):
             break
         other = _another(board, stuck, waiting, target, most)
         if other is None:

@@ -19,14 +19,16 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import flat_need
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
+from unwrap.relief.crumple import crumple, where_crumpled
 from unwrap.relief.draw import CannotDraw, draw_curve
 from unwrap.relief.ground import Ground
 from unwrap.relief.half_way import lines_between_sides
 from unwrap.relief.mirror import find_mirrors
-from unwrap.relief.relieve import relieve
+from unwrap.relief.relieve import UNSEEN, relieve
 
 TURNS = 8  # directions tried for the line
 COARSE = 500
+EASIER = 0.9  # share of what a crumpled whole asks that its sides may ask, at most
 CLEARLY = 0.97  # a line has to ask less than this share of what the one along the symmetry asks
 
 
@@ -137,11 +139,11 @@ def part(
     if whole is None:
         whole = relieve(v, f, film, cost=cost, keep_clear=keep_clear)
     one = Side(v, f, np.arange(len(v)), np.arange(len(f)), whole)
-    if (whole.within and not whole.overlap) or deepest == 0:
+    if deepest == 0 or (not whole.overlap and (whole.within or where_crumpled(whole) is not None)):
         return Parted((one,))
     uncut = whole if not whole.cuts else flatten(v, f, film)
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    line = _best_line(ground, film, shortest=whole.within)
+    line = _best_line(ground, film, whole)
     if line is None:
         return Parted((one,))
     try:
@@ -176,12 +178,21 @@ def part(
     return Parted(tuple(sides), (between, *partings))
 
 
-def _best_line(ground: Ground, film: Film, shortest: bool) -> FloatArray | None:
-    """The line across the chart whose two sides ask least of the film, or the shortest straight one."""
+def _best_line(ground: Ground, film: Film, whole: FlatPiece) -> FloatArray | None:
+    """The line across the chart whose two sides ask least of the film; the shortest straight one where
+    the whole fits the film; None where the copy shows that parting is of no help.
+    """
     try:
         copy = coarse_copy(ground, COARSE)[0]
     except ValueError:
         return None
+    shortest, best, found = whole.within, np.inf, None
+    if not whole.overlap:
+        asked = flat_need(copy, film)
+        if asked < UNSEEN:
+            return None
+        if crumple(whole).any():
+            best = EASIER * asked
     a, b, c = np.moveaxis(copy.chart[copy.faces], 1, 0)
     area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
     middle = np.average((a + b + c) / 3.0, axis=0, weights=area)
@@ -194,7 +205,6 @@ def _best_line(ground: Ground, film: Film, shortest: bool) -> FloatArray | None:
         first = float(np.arctan2(*mirrors[0].axis[::-1]))
     reach = float(np.linalg.norm(np.ptp(copy.chart, axis=0)))
     rim = shapely.MultiLineString([copy.chart[e].tolist() for e in boundary_edges(copy.faces)])
-    best, found = np.inf, None
     # The two even directions come first, so that another has to be clearly better.
     for k in sorted(range(TURNS), key=lambda k: k % (TURNS // 2)):
         turn = first + np.pi * k / TURNS

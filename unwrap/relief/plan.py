@@ -18,6 +18,7 @@ from unwrap.relief.ways import cheap_ways
 TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
 MOST = 8  # slits that are tried where no limit is given
 HOPELESS = 1.15  # times the least cost found that a beginning may promise to be settled in earnest
+SHARE = 1 / 3  # of the way from no slits to the target that a set has to go for more to be looked for
 CHEAP_DEPTH = 0.8  # share of the cheapest ways to the heart that first slits go
 DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
@@ -96,7 +97,9 @@ def plan(
         if settled.reaches(target):
             least = min(least, settled.cost)
     found.sort(key=rank)
-    for _ in range(effort.changes if found else 0):
+    if not found or not gets_on(board, found, target):
+        return found
+    for _ in range(effort.changes):
         best = found[0]
         changed = [fewer(board, best, target, effort)]
         if len(best.slits) < limit and not best.reaches(target):
@@ -107,11 +110,17 @@ def plan(
         before, after = rank(best), rank(found[0])
         if after[0] == before[0] and after[1] > 0.98 * before[1]:
             break
-    if found and np.isfinite(found[0].need):
+    if np.isfinite(found[0].need):
         # A mesh that was dragged far tells a little less than one made for where the slits are now.
         fresh = board.attempt(found[0].slits)
         found = sorted([settle(board, fresh, target, rounds=effort.rounds), *found], key=rank)
     return found
+
+
+def gets_on(board: Board, trials: list[Trial], target: float = TARGET) -> bool:
+    """Whether any of the sets goes a good share of the way from the need without slits to the target."""
+    nearest, bare = min(t.need for t in trials), board.attempt(()).need
+    return bool(nearest <= target or np.log(nearest / target) <= (1.0 - SHARE) * np.log(bare / target))
 
 
 def _hope(trial: Trial, target: float) -> float:

@@ -15,18 +15,20 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
+from unwrap.relief.crumple import where_crumpled
 from unwrap.relief.ease import eased
 from unwrap.relief.field import FORBIDDEN, Field
-from unwrap.relief.finish import cut_and_fit, finish, on_mesh
+from unwrap.relief.finish import TRIES, cut_and_fit, finish, on_mesh
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
 from unwrap.relief.mirror import find_mirrors
-from unwrap.relief.plan import MOST, TARGET, plan
+from unwrap.relief.plan import MOST, TARGET, gets_on, plan
 from unwrap.relief.slit import Slit
 from unwrap.relief.spots import at_few_spots
 
 COARSE = 450  # faces of the copy that cuts are planned on
 WORTH = 0.8  # what slits that do not bring a piece within must leave, at most, of the area beyond the film
+UNSEEN = 0.5  # need of the copy below which it shows nothing of what puts the patch beyond the film
 JUST_WITHIN = 0.999  # reach at which a large patch is let rest
 SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smoothed to plan on it
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
@@ -83,31 +85,39 @@ def relieve(
     clear = _per_vertex(keep_clear, count, "keep_clear", 0.0)[uncut.vertex] != 0.0
     helps = _helps(most, bool(clear.any()))
 
-    def left_uncut(why: str) -> FlatPiece:
+    def left_uncut(*why: str) -> FlatPiece:
         calm = eased(uncut)
-        return calm if calm.within else replace(calm, notes=(*calm.notes, why, helps))
+        return calm if calm.within else replace(calm, notes=(*calm.notes, *why))
 
+    place = where_crumpled(uncut)
+    if place is not None:
+        where = ", ".join(f"{x:.1f}" for x in place)
+        return left_uncut(
+            f"its surface is crumpled at ({where}), where no film can lie, slit or not: mend the mesh there, "
+            "or end the region before it"
+        )
     if most == 0:
-        return left_uncut("no relief cuts are allowed in it")
+        return left_uncut("no relief cuts are allowed in it", helps)
     if clear[boundary_edges(uncut.faces)].all():
-        return left_uncut("no relief cut can begin anywhere: all of its edges are to be kept clear")
+        return left_uncut("no relief cut can begin anywhere: all of its edges are to be kept clear", helps)
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
     try:
         board = _board(ground, uncut.areas.sum(), film, price, clear, symmetric)
     except ValueError:
-        return left_uncut("its outline is too intricate to plan relief cuts on")
+        return left_uncut("its outline is too intricate to plan relief cuts on", helps)
     dearest = float(price.max())
     limit = MOST if most is None else most
     calm, spotted = at_few_spots(board, ground, uncut, limit, lambda s: not _trespasses(board, s, dearest))
     if calm is not None and calm.within:
         return calm
-    planned = plan(board, most=most)
+    unseen = board.attempt(()).need < UNSEEN
+    planned = [] if unseen else plan(board, most=most)
     good = min((spot for spot in spotted if spot.piece.within), key=lambda spot: spot.cost, default=None)
     if good is not None and not any(t.reaches(TARGET) and t.cost < good.cost for t in planned[:1]):
         return good.piece
     allowed = [t for t in planned if not _trespasses(board, t.slits, dearest)]
     if planned and not allowed and not spotted:
-        return left_uncut("every relief cut that helps would go through ground to keep clear")
+        return left_uncut("every relief cut that helps would go through ground to keep clear", helps)
     best = _finished(board, allowed, ground, uncut.bound, most) if allowed else None
     if best is not None and best.good:
         return replace(best.piece, uncut=uncut)
@@ -118,6 +128,11 @@ def relieve(
     if best is not None and not best.overlap:
         cut.append(eased(replace(best.piece, uncut=calm)))
     least = min(cut, key=lambda piece: piece.area_beyond, default=None)
+    if least is None and unseen:
+        why = (
+            "what is beyond the film is too small for relief cuts: prick it there, or touch it in with paint"
+        )
+        return replace(calm, notes=(*calm.notes, why))
     if least is None:
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
         return replace(calm, notes=(*calm.notes, why, _helps(None, bool(clear.any()))))
@@ -161,9 +176,11 @@ def _finished(
     board: Board, trials: list[Trial], ground: Ground, bound: float, most: int | None
 ) -> Fit | None:
     """The piece on the real mesh; where that is fine, slits are settled on the middling copy of it."""
+    # Sets that hardly help are tried as they are: one of them may still leave less of the area beyond.
+    tries = TRIES if gets_on(board, trials) else 1
     if len(ground.faces) <= 1.5 * MIDDLING:
-        return finish(board, trials, ground, board.film, bound=bound, most=most)[0]
-    rough, slits = finish(board, trials, board.field.ground, board.film, most=most)
+        return finish(board, trials, ground, board.film, bound=bound, most=most, tries=tries)[0]
+    rough, slits = finish(board, trials, board.field.ground, board.film, most=most, tries=tries)
     if rough is None:
         return None
     best = None
