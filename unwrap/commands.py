@@ -5,14 +5,20 @@ What a command works with is imported when it is called: help comes at once.
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+import os
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from unwrap.progress import Tell, shown
+
+if TYPE_CHECKING:
+    from unwrap.body.body import Body
 
 app = typer.Typer(
     add_completion=False,
@@ -43,10 +49,11 @@ def look(
     ] = None,
 ) -> None:
     """Say and draw what a body is: size, health, and the surfaces found, each with a point to name it by."""
-    from unwrap.look import look_at
+    with _stages(f"looking at {body.name}") as progress, _being_read(body, units, front, up) as reading:
+        from unwrap.look import look_at
 
-    with _stages(f"looking at {body.name}") as progress:
-        found = look_at(body, out or Path(f"{body.stem}-look"), units, front, up, scale, progress)
+        out = out or Path(f"{body.stem}-look")
+        found = look_at(body, out, units, front, up, scale, progress, reading)
     for line in found.lines:
         screen.print(line, markup=False, soft_wrap=not screen.is_terminal)
     raise typer.Exit(1 if found.needs_the_user else 0)
@@ -62,10 +69,11 @@ def start(
     up: Up = "+z",
 ) -> None:
     """Write a first job file, with a region for each large outer surface, and the five view drawings."""
-    from unwrap.start import start_job
+    with _stages(f"starting from {body.name}") as progress, _being_read(body, units, front, up) as reading:
+        from unwrap.start import start_job
 
-    with _stages(f"starting from {body.name}") as progress:
-        lines = start_job(body, out or Path(f"{body.stem}-job"), scale, units, front, up, progress)
+        out = out or Path(f"{body.stem}-job")
+        lines = start_job(body, out, scale, units, front, up, progress, reading)
     for line in lines:
         screen.print(line, markup=False, soft_wrap=True)
 
@@ -119,6 +127,17 @@ def coupon(
     )
     for line in lines:
         screen.print(line, markup=False, soft_wrap=True)
+
+
+@contextmanager
+def _being_read(body: Path, units: str, front: str, up: str) -> Iterator[Future[Body]]:
+    """A body that is read while what works on it is imported: that takes half a second."""
+    # Before NumPy comes: a second core gains nothing in products this small, but it spins between them.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from unwrap.body.read import load_body
+
+    with ThreadPoolExecutor(1) as beside:
+        yield beside.submit(load_body, body, units=units, front=front, up=up)
 
 
 def _stages(title: str) -> AbstractContextManager[Tell]:

@@ -68,9 +68,30 @@ class Found:
 
 
 def look_at(
-    path: Path, out_dir: Path, units: str, front: str, up: str, scale: str | None = None, tell: Tell = silent
+    path: Path,
+    out_dir: Path,
+    units: str,
+    front: str,
+    up: str,
+    scale: str | None = None,
+    tell: Tell = silent,
+    reading: Future[Body] | None = None,
 ) -> Found:
     """Look a body over, and draw it and its views into a folder.
+
+    Parameters
+    ----------
+    path : Path
+        The body.
+    out_dir : Path
+    units, front, up : str
+        As in `load_body`.
+    scale : str or None
+        As in a job file.
+    tell : callable
+        Told what is being done.
+    reading : Future of Body or None
+        The body, where somebody has begun to read it so.
 
     Raises
     ------
@@ -79,7 +100,7 @@ def look_at(
     """
     known = asked_scale(scale)
     tell("reading", 0.0)
-    body = load_body(path, units=units, front=front, up=up)
+    body = reading.result() if reading else load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir, stale=DRAWN) as staging, looked_at(body, front, up) as sight:
         shots = begin_shots(sight)
         views = begin_views(sight, staging)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from concurrent.futures import Future
 from pathlib import Path
 
 import numpy as np
 
+from unwrap.body.body import Body
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
 from unwrap.look import Found, asked_scale, begin_views, looked_at, survey
@@ -35,7 +37,14 @@ DIRECTIONS = {
 
 
 def start_job(
-    path: Path, out_dir: Path, scale: str, units: str, front: str, up: str, tell: Tell = silent
+    path: Path,
+    out_dir: Path,
+    scale: str,
+    units: str,
+    front: str,
+    up: str,
+    tell: Tell = silent,
+    reading: Future[Body] | None = None,
 ) -> list[str]:
     """Write a first job file and the five view drawings into a folder.
 
@@ -49,6 +58,8 @@ def start_job(
         As in the job file.
     tell : callable, optional
         Told what is being done.
+    reading : Future of Body, optional
+        The body, where somebody has begun to read it so.
 
     Returns
     -------
@@ -65,7 +76,7 @@ def start_job(
     if job.exists():
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
     tell("reading", 0.0)
-    body = load_body(path, units=units, front=front, up=up)
+    body = reading.result() if reading else load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir) as staging, looked_at(body, front, up) as sight:
         views = begin_views(sight, staging)
         found = survey(sight, units, front, up, ratio, tell)
