@@ -28,8 +28,6 @@ from unwrap.progress import Stopwatch
 MOST_MEMORY = 2e9
 MOST_REGIONS = 4
 OLD = "what was there before"
-# Planning cuts into crumpled ground, parting it and drawing it all takes its own time, CPU s.
-MAKING = 60.0
 JOB = """
 [job]
 name = "Broken"
@@ -93,7 +91,6 @@ def take(path: Path, folder: Path, whole: bool) -> str:
     with contextlib.suppress(FileExistsError):
         out.mkdir()
     (out / "report.json").write_text(OLD)
-    begun = time.process_time()
     try:
         if whole:
             found = look_at(path, folder / "look", "mm", "+x", "+z")
@@ -103,8 +100,6 @@ def take(path: Path, folder: Path, whole: bool) -> str:
     except BadInput as refusal:
         told(refusal)
         return "refused"
-    looked = time.process_time() - begun
-    assert looked < LONGEST, f"looked at for {looked:.1f} s"
     if not found.surfaces:
         return "no surface"
     job = folder / "job.toml"
@@ -156,7 +151,7 @@ def main() -> None:
                 raise
             took = time.process_time() - start
             slowest[drawn] = max(slowest[drawn], took)
-            assert took < LONGEST + MAKING, f"case {number}, {kind}: {took:.1f} s"
+            assert took < LONGEST, f"case {number}, {kind}: {took:.1f} s"
             tally[came] += 1
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1024 if sys.platform != "darwin" else 1)
     assert peak < MOST_MEMORY, f"{peak / 1e9:.2f} GB"

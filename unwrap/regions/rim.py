@@ -16,6 +16,10 @@ from unwrap.regions.edges import EdgeTable
 # second the facets of a curved surface.
 STEP = 0.02
 STEP_SHARE = 0.03
+# They look at each other when the way across lies this near to both directions away from their
+# faces (a cosine); pairs are looked at in blocks of so many, whose arrays stay near the processor.
+AHEAD = 0.6
+BLOCK = 1 << 15
 # There are no more points than that, but for one an edge: on a body read a thousand times too large,
 # or with a corner that a broken file throws 100 m off, nothing as small as a detail is looked for.
 MOST = 1_000_000
@@ -156,24 +160,28 @@ def _tree(rims: Rims, reach: float, crease: float) -> cKDTree:
 
 def _facing(first: Rims, second: Rims, i: IntArray, j: IntArray, reach: float, crease: float) -> IntArray:
     """Which pairs of near points look at each other without a step."""
+    found = [
+        at + _facing_some(first, second, i[at : at + BLOCK], j[at : at + BLOCK], reach, crease)
+        for at in range(0, len(i), BLOCK)
+    ]
+    return np.concatenate(found) if found else np.zeros(0, dtype=np.int64)
 
-    def pairs(one: FloatArray, other: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return np.take(one, i, axis=0), np.take(other, j, axis=0)
 
-    agree = np.flatnonzero(np.einsum("ij,ij->i", *pairs(first.normal, second.normal)) > np.cos(crease))
-    i, j = i[agree], j[agree]
-    here, there = pairs(first.at, second.at)
-    across = there - here
-    gap = lengths(across)
-    near = gap <= reach
-    agree, i, j, across, gap = agree[near], i[near], j[near], across[near], gap[near]
-    one, other = pairs(first.normal, second.normal)
-    middle = one + other
-    middle /= lengths(middle)[:, None]
+def _facing_some(
+    first: Rims, second: Rims, i: IntArray, j: IntArray, reach: float, crease: float
+) -> IntArray:
+    across = np.take(second.at, j, axis=0) - np.take(first.at, i, axis=0)
+    square = np.einsum("ij,ij->i", across, across)
+    away = np.einsum("ij,ij->i", across, np.take(first.out, i, axis=0))
+    ahead = (away > 0.0) & (away * away > AHEAD**2 * square)
+    # Most of what is near in a heap of faces lies aside: the rest is looked at for few.
+    some = np.flatnonzero((square <= reach * reach) & (ahead | (square < STEP**2)))
+    i, j, across, gap = i[some], j[some], across[some], np.sqrt(square[some])
+    one, two = first.normal[i], second.normal[j]
+    agree = np.einsum("ij,ij->i", one, two) > np.cos(crease)
+    back = -np.einsum("ij,ij->i", across, second.out[j])
     # for two points of one circular arc the chord is square to the mean of their normals
-    step = np.abs(np.einsum("ij,ij->i", across, middle))
-    out, back_out = pairs(first.out, second.out)
-    away, back = np.einsum("ij,ij->i", across, out), -np.einsum("ij,ij->i", across, back_out)
+    middle = one + two
+    step = np.abs(np.einsum("ij,ij->i", across, middle)) / np.maximum(lengths(middle), 1e-300)
     level = step <= STEP + STEP_SHARE * gap
-    facing = ((away > 0.6 * gap) & (back > 0.6 * gap)) | (gap < STEP)
-    return agree[level & facing]
+    return some[agree & level & ((back > AHEAD * gap) | (gap < STEP))]
