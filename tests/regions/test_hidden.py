@@ -39,6 +39,23 @@ def test_a_region_stops_at_the_visible_meeting_line(at):
     assert areas[0] == pytest.approx(areas[1], rel=1e-3)
 
 
+@pytest.mark.parametrize("at", [(20, 0, 10), (-10, 14, 0)], ids=["boiler", "tank side"])
+def test_the_inner_sides_of_walls_hide_nothing(at):
+    # A region beside and below the hollows sees their inner sides from behind, but is not in them.
+    hollows = [cylinder_x(8.5, -28.5, 28.5), box((-18.5, 3.5), (-12.5, 12.5), (-10.5, 1.5))]
+    apart, joined = pushed_together(BOILER, TANK), body_of_solid(union([BOILER, TANK]))
+    inside = pushed_together(*hollows)
+    walled = Body(
+        np.concatenate([apart.vertices, inside.vertices]),
+        np.concatenate([apart.faces, inside.faces[:, ::-1] + len(apart.vertices)]),
+    )
+    areas = []
+    for body in (walled, joined):
+        region = grow_region(body, "it", at, outside=outside_faces(body), bridge=1.5)
+        areas.append(area(make_patch(region, bridge=1.5)))
+    assert areas[0] == pytest.approx(areas[1], rel=1e-3)
+
+
 def test_a_region_goes_over_from_one_shell_to_the_next():
     # The truth is the same body as one solid, on which the two places share the edge that is seen.
     apart, joined = pushed_together(BOILER, TANK), body_of_solid(union([BOILER, TANK]))

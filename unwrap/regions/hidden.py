@@ -76,7 +76,7 @@ def cut_hidden(
     for number in np.flatnonzero(meets).tolist():
         other = np.flatnonzero(shell == number)
         mine = shell[source[parent]] != number
-        if not mine.any() or not _closed(body.faces[other]) or _is_detail(body, other, source, bridge):
+        if not mine.any() or not _is_solid(body, other) or _is_detail(body, other, source, bridge):
             continue
         box = low[number] - 1e-3, high[number] + 1e-3
         vertices, faces, kept = _outside_of(body, other, vertices, faces, mine, box)
@@ -84,8 +84,11 @@ def cut_hidden(
     return vertices, faces, parent
 
 
-def _closed(faces: IntArray) -> bool:
-    return bool((edge_table(faces).count == 2).all())
+def _is_solid(body: Body, other: IntArray) -> bool:
+    """Whether a shell is closed and holds matter: the inner side of a wall, inside out, holds air."""
+    corners = body.corners[other]
+    rise = np.einsum("md,md->m", body.area_vectors[other], corners[:, 0] - corners[0, 0])
+    return bool(rise.sum() > 0.0) and bool((edge_table(body.faces[other]).count == 2).all())
 
 
 def _is_detail(body: Body, other: IntArray, source: IntArray, bridge: float) -> bool:
