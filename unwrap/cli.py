@@ -6,6 +6,7 @@ cannot be used, and nothing was written; 130 stopped by the user.
 
 from __future__ import annotations
 
+import io
 import signal
 import sys
 from typing import NoReturn
@@ -16,12 +17,20 @@ def main() -> None:
     try:
         # Asked to end, clear up as after Ctrl-C.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
+        _spell_what_can_be()
         _run()
     except KeyboardInterrupt:
         # All is cleared up; nothing may break off this sentence.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         print("Stopped; nothing was changed.", file=sys.stderr)
         sys.exit(130)
+
+
+def _spell_what_can_be() -> None:
+    """Let letters that the screen, or the file that is written to, cannot spell become question marks."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 def _run() -> None:

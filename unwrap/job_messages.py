@@ -7,6 +7,26 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from unwrap.errors import BadInput
+
+
+def checked_name(path: str) -> str:
+    """The path as it may stand in a job file, which is UTF-8: bytes of another kind cannot.
+
+    Raises
+    ------
+    BadInput
+        If the path has a name that is no text.
+    """
+    try:
+        path.encode()
+    except UnicodeEncodeError:
+        shown = path.encode(errors="replace").decode()
+        raise BadInput(
+            f"{shown}: this name has letters that are not UTF-8, so that no job file can hold it; rename it."
+        ) from None
+    return path
+
 
 def first_mistake(error: ValidationError, data: dict[str, Any], model: type[BaseModel]) -> str:
     """The first thing that is wrong, as one sentence that names the key."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Sequence
 from concurrent.futures import Future
@@ -12,6 +13,7 @@ import numpy as np
 from unwrap.body.body import Body
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
+from unwrap.job_messages import checked_name
 from unwrap.look import Found, asked_scale, begin_views, looked_at, survey
 from unwrap.output import all_at_once
 from unwrap.progress import Tell, silent
@@ -75,12 +77,13 @@ def start_job(
     job = out_dir / "job.toml"
     if job.exists():
         raise BadInput(f"{job}: there is a job already; name another folder with --out.")
+    file = _from_folder(path, out_dir)
     tell("reading", 0.0)
     body = reading.result() if reading else load_body(path, units=units, front=front, up=up)
     with all_at_once(out_dir) as staging, looked_at(body, front, up) as sight:
         views = begin_views(sight, staging)
         found = survey(sight, units, front, up, ratio, tell)
-        large, text = _first_job(found, path, out_dir, scale, (units, front, up))
+        large, text = _first_job(found, path.stem, file, scale, (units, front, up))
         (staging / "job.toml").write_text(text, encoding="utf-8")
         for view in views:
             view.result()
@@ -91,9 +94,16 @@ def start_job(
     ]
 
 
-def _first_job(
-    found: Found, path: Path, out_dir: Path, scale: str, how: tuple[str, str, str]
-) -> tuple[int, str]:
+def _from_folder(path: Path, folder: Path) -> str:
+    """Where a body is, as a job file in the folder names it."""
+    try:
+        way = Path(os.path.relpath(path, folder))
+    except ValueError:  # another drive
+        way = path.resolve()
+    return checked_name(way.as_posix())
+
+
+def _first_job(found: Found, name: str, file: str, scale: str, how: tuple[str, str, str]) -> tuple[int, str]:
     """How many regions a first job has, and its text."""
     whole = sum(surface.area for surface in found.surfaces)
     large = [s for s in found.surfaces if s.area >= LEAST_SHARE * whole and s.normal[2] > DOWN][:MOST]
@@ -102,7 +112,7 @@ def _first_job(
         for s in large
     ]
     twins = _reflections(large, centres, found.body.middle)
-    return len(large), _job_text(path, out_dir, scale, how, large, twins)
+    return len(large), _job_text(name, file, scale, how, large, twins)
 
 
 def _reflections(surfaces: Sequence[Surface], centres: Sequence[np.ndarray], middle: float) -> dict[int, int]:
@@ -132,17 +142,13 @@ def region_name(surface: Surface) -> str:
 
 
 def _job_text(
-    path: Path,
-    out_dir: Path,
+    name: str,
+    file: str,
     scale: str,
     axes: tuple[str, str, str],
     surfaces: Sequence[Surface],
     twins: dict[int, int],
 ) -> str:
-    try:
-        file = Path(os.path.relpath(path, out_dir)).as_posix()
-    except ValueError:  # another drive
-        file = path.resolve().as_posix()
     units, front, up = axes
     regions = []
     for number, surface in enumerate(surfaces):
@@ -153,7 +159,7 @@ def _job_text(
             lines.append(f"at = [{', '.join(f'{value:.3f}' for value in surface.at)}]")
         regions.append("\n".join(lines))
     return TEMPLATE.format(
-        name=_quoted(path.stem),
+        name=_quoted(name),
         scale=scale,
         file=_quoted(file),
         units=units,
@@ -170,7 +176,8 @@ def _about(surface: Surface) -> str:
 
 
 def _quoted(text: str) -> str:
-    return text.replace("\\", "\\\\").replace('"', '\\"')
+    """What stands between the quotes of a TOML string; it escapes as JSON does."""
+    return json.dumps(text, ensure_ascii=False)[1:-1]
 
 
 TEMPLATE = """\

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 import trimesh
 
 from unwrap.cli import main
+from unwrap.job import read_job
 
 JOB = """
 [job]
@@ -113,3 +118,47 @@ def test_a_scale_that_is_none_is_named(
         words = (command, folder / "barrel.stl", "--out", folder / "out", "--scale", "76")
         assert run(monkeypatch, *words) == 2
         assert "--scale: '76' is no scale" in capsys.readouterr().err
+
+
+def test_a_name_that_is_no_text_is_refused_where_it_would_be_written(folder: Path) -> None:
+    body = folder / os.fsdecode(b"barr\xe9l.stl")
+    try:
+        shutil.copy(folder / "barrel.stl", body)
+    except (OSError, UnicodeError):
+        pytest.skip("this file system has no such names")
+    before = sorted(folder.iterdir())
+    for words in (("start", str(body), "--out", "first"), ("mark", str(body))):
+        ended = subprocess.run(
+            [sys.executable, "-m", "unwrap", *words],
+            cwd=folder,
+            capture_output=True,
+            timeout=100,
+            check=False,
+        )
+        assert ended.returncode == 2
+        assert b"letters that are not UTF-8" in ended.stderr and b"Traceback" not in ended.stderr
+        assert sorted(folder.iterdir()) == before
+
+
+def test_a_name_with_signs_that_toml_escapes_can_be_read_again(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name = 'a "small"\tbarrel.stl' if os.name != "nt" else "a 'small' barrel.stl"
+    shutil.copy(folder / "barrel.stl", folder / name)
+    assert run(monkeypatch, "start", folder / name, "--out", folder / "first") == 0
+    job = read_job(folder / "first" / "job.toml")
+    assert job.body.file == f"../{name}"
+    assert job.job.name == Path(name).stem
+
+
+def test_a_screen_that_cannot_spell_everything_is_written_to_all_the_same(folder: Path) -> None:
+    ended = subprocess.run(
+        [sys.executable, "-m", "unwrap", "look", "barrel.stl"],
+        cwd=folder,
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "ascii:strict"},
+        timeout=100,
+        check=False,
+    )
+    assert ended.returncode == 0, ended.stderr
+    assert b"area mm?" in ended.stdout

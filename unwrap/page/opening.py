@@ -8,6 +8,7 @@ import tomlkit
 
 from unwrap.body.read import load_body
 from unwrap.errors import BadInput
+from unwrap.job_messages import checked_name
 from unwrap.page.history import write_safely
 
 
@@ -32,6 +33,7 @@ def job_for(path: str | Path) -> Path:
         return path
     job_path = path.with_suffix(".toml")
     if not job_path.exists():
+        checked_name(path.name)
         load_body(path)  # refuses what is no body before anything is written
         write_safely(job_path, first_job(path.name))
     return job_path
