@@ -124,6 +124,35 @@ def bands(profile: str) -> tuple[Manifold, Manifold]:
     return union([BARREL, *extra]), BARREL
 
 
+def terraces(count: int, width: float, height: float, rounded: bool) -> list[tuple[float, float]]:
+    """Half widths and heights of a band drawn as steps, straight up its sides or as a half ellipse."""
+    levels = np.arange(count) / count
+    half = width / 2 * (np.sqrt(1 - levels**2) if rounded else 1 - levels)
+    return list(zip(half.tolist(), (height * (levels + 1 / count)).tolist(), strict=True))
+
+
+def stepped_bands(count: int, rounded: bool) -> tuple[Manifold, Manifold]:
+    steps = terraces(count, 1.0, 0.3, rounded)
+    rings = [cylinder_x(10.0 + high, x - half, x + half) for x in (-12, 5, 18) for half, high in steps]
+    return union([BARREL, *rings]), BARREL
+
+
+def stepped_beads(count: int) -> tuple[Manifold, Manifold]:
+    steps = terraces(count, 1.0, 0.3, rounded=False)
+    return on_side(
+        *(box((-40, 40), (9, 10 + high), (z - half, z + half)) for z in (3, -7) for half, high in steps)
+    )
+
+
+def stepped_grooves(count: int) -> tuple[Manifold, Manifold]:
+    steps = terraces(count, 0.8, 0.3, rounded=True)
+    return on_side(
+        less=union(
+            [box((-40, 40), (10 - low, 12), (z - half, z + half)) for z in (3, -7) for half, low in steps]
+        )
+    )
+
+
 def rings_of_rivets(body: Manifold, radius: Callable[[float], float]) -> tuple[Manifold, Manifold]:
     one = Manifold.cylinder(0.8, 0.35, 0.35, 10)
     rivets = [
@@ -255,6 +284,11 @@ CASES = (
     Case("frame round a window", framed_window, 1, CLEAR),
     Case("three square bands on a barrel", lambda: bands("square"), 3, ON_TOP, AROUND),
     Case("three half-round bands on a barrel", lambda: bands("round"), 3, ON_TOP, AROUND),
+    Case("bands of three steps on a barrel", lambda: stepped_bands(3, False), 3, ON_TOP, AROUND),
+    Case("bands drawn as eight small steps", lambda: stepped_bands(8, False), 3, ON_TOP, AROUND),
+    Case("half-round bands as twenty steps", lambda: stepped_bands(20, True), 3, ON_TOP, AROUND),
+    Case("beads of eight steps", lambda: stepped_beads(8), 2),
+    Case("grooves of ten steps", lambda: stepped_grooves(10), 2),
     Case("bands on half a barrel", lambda: bands("square"), 3, ON_TOP, HALF),
     Case("riveted bands on a barrel", riveted_bands, 2, ON_TOP, AROUND),
     Case("rings of rivets on a barrel", lambda: rings_of_rivets(BARREL, lambda x: 10.0), 66, ON_TOP, AROUND),

@@ -23,8 +23,9 @@ from unwrap.regions.smooth import Smooth
 
 # Faces looked at before a part is measured in full.
 FEW = 4000
-# How deep details may be stacked on each other (a nut on a washer on a strap).
-STACKED = 12
+# How deep details may be stacked on each other: a nut on a washer on a strap, or a half-round band
+# drawn as walls and treads of a few hundredths of a millimetre.
+STACKED = 60
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
-from unwrap.body.triangles import lengths
+from unwrap.body.triangles import area_vectors, lengths
 from unwrap.regions.edges import EdgeTable
 
 # Two surfaces continue each other across a gap when the step between them is below
@@ -16,6 +16,9 @@ from unwrap.regions.edges import EdgeTable
 # second the facets of a curved surface.
 STEP = 0.02
 STEP_SHARE = 0.03
+# Where one of them is narrower than the gap only so much of it counts, and a step is no rounding
+# beyond this share of its breadth: the treads of a stepped band do not lead up to its top.
+TREAD = 0.1
 # They look at each other when the way across lies this near to both directions away from their
 # faces (a cosine); pairs are looked at in blocks of so many, whose arrays stay near the processor.
 AHEAD = 0.6
@@ -43,6 +46,8 @@ class Rims:
         The half-edge, 3 * face + corner.
     length : (s,) float64
         Length of edge that the point stands for, mm.
+    broad : (s,) float64
+        How broad the part is, mm: its area over half its rim.
     """
 
     at: FloatArray
@@ -51,13 +56,14 @@ class Rims:
     part: IntArray
     half: IntArray
     length: FloatArray
+    broad: FloatArray
 
     def of(self, mask: BoolArray) -> Rims:
         """The points for which `mask` is True."""
         return Rims(
             *(
                 np.compress(mask, getattr(self, name), axis=0)
-                for name in ("at", "normal", "out", "part", "half", "length")
+                for name in ("at", "normal", "out", "part", "half", "length", "broad")
             )
         )
 
@@ -98,6 +104,10 @@ def rim_points(
     keep = length > 1e-9
     face, corner, start, along, length = face[keep], corner[keep], start[keep], along[keep], length[keep]
     out = np.cross(along / length[:, None], normals[face])
+    seen = part >= 0
+    parts = int(part.max(initial=-1)) + 1
+    area = np.bincount(part[seen], lengths(area_vectors(vertices, faces[seen])) / 2, parts)
+    broad = 2 * area / np.maximum(np.bincount(part[face], length, parts), 1e-9)
     spacing = max(spacing, float(length.sum()) / MOST)
     count = np.maximum(np.ceil(length / spacing), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(face)), count)
@@ -110,6 +120,7 @@ def rim_points(
         part=part[face][owner],
         half=(3 * face + corner)[owner],
         length=(length / count)[owner],
+        broad=broad[part[face]][owner],
     )
 
 
@@ -182,6 +193,12 @@ def _facing_some(
     back = -np.einsum("ij,ij->i", across, second.out[j])
     # for two points of one circular arc the chord is square to the mean of their normals
     middle = one + two
-    step = np.abs(np.einsum("ij,ij->i", across, middle)) / np.maximum(lengths(middle), 1e-300)
-    level = step <= STEP + STEP_SHARE * gap
+    twice = np.maximum(lengths(middle), 1e-300)
+    step = np.abs(np.einsum("ij,ij->i", across, middle)) / twice
+    narrower = np.minimum(first.broad[i], second.broad[j])
+    level = step <= np.minimum(STEP, TREAD * narrower) + STEP_SHARE * np.minimum(gap, narrower)
+    # Points far aside of each other, on facets that turn, stand on a step of the facets' own making.
+    aside = np.sqrt(np.maximum(square[some] - np.minimum(away[some], back) ** 2, 0.0))
+    turn = np.sqrt(np.maximum(1.0 - 0.25 * twice**2, 0.0))  # the sine of half the angle between the normals
+    level &= aside * turn <= STEP
     return some[agree & level & ((back > AHEAD * gap) | (gap < STEP))]
