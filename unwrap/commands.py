@@ -6,10 +6,10 @@ What a command works with is imported when it is called: help comes at once.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import AbstractContextManager, contextmanager
+from concurrent.futures import Future
+from contextlib import AbstractContextManager
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -49,7 +49,8 @@ def look(
     ] = None,
 ) -> None:
     """Say and draw what a body is: size, health, and the surfaces found, each with a point to name it by."""
-    with _stages(f"looking at {body.name}") as progress, _being_read(body, units, front, up) as reading:
+    with _stages(f"looking at {body.name}") as progress:
+        reading = _begin_to_read(body, units, front, up)
         from unwrap.look import look_at
 
         out = out or Path(f"{body.stem}-look")
@@ -69,7 +70,8 @@ def start(
     up: Up = "+z",
 ) -> None:
     """Write a first job file, with a region for each large outer surface, and the five view drawings."""
-    with _stages(f"starting from {body.name}") as progress, _being_read(body, units, front, up) as reading:
+    with _stages(f"starting from {body.name}") as progress:
+        reading = _begin_to_read(body, units, front, up)
         from unwrap.start import start_job
 
         out = out or Path(f"{body.stem}-job")
@@ -129,15 +131,22 @@ def coupon(
         screen.print(line, markup=False, soft_wrap=True)
 
 
-@contextmanager
-def _being_read(body: Path, units: str, front: str, up: str) -> Iterator[Future[Body]]:
+def _begin_to_read(body: Path, units: str, front: str, up: str) -> Future[Body]:
     """A body that is read while what works on it is imported: that takes half a second."""
     # Before NumPy comes: a second core gains nothing in products this small, but it spins between them.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from unwrap.body.read import load_body
 
-    with ThreadPoolExecutor(1) as beside:
-        yield beside.submit(load_body, body, units=units, front=front, up=up)
+    reading: Future[Body] = Future()
+
+    def read() -> None:
+        try:
+            reading.set_result(load_body(body, units=units, front=front, up=up))
+        except BaseException as error:  # raised where the body is asked for
+            reading.set_exception(error)
+
+    Thread(target=read, daemon=True).start()  # who stops the command does not wait for it
+    return reading
 
 
 def _stages(title: str) -> AbstractContextManager[Tell]:
