@@ -86,3 +86,22 @@ def test_paint_clear_of_the_edge_is_left_alone():
     outline = shapely.box(0, 0, 40, 20)
     paint = fill(shapely.box(5, 5, 10, 10), "#aa0000")
     assert carry_over(paint, BleedGround(outline, 0.5)) is paint
+
+
+SIDES = ((-20, -1, 0, 30), (0, -1, 20, 30))
+
+
+@pytest.mark.parametrize("turned", [0.0, 17.0, 30.0, 45.0])
+@pytest.mark.parametrize("bleed", [0.5, 1.0, 2.0])
+def test_a_straight_slot_is_shared_out_whole(turned: float, bleed: float) -> None:
+    # Lips at even steps are where rounding crosses the sides of what each is nearest to.
+    slot = shapely.box(-0.4, -0.1, 0.4, 8.0)
+    outline = shapely.affinity.rotate(shapely.box(-15, 0, 15, 20).difference(slot), turned, origin=(0, 0))
+    ground = BleedGround(outline, bleed)
+    assert shapely.is_valid(np.array(ground.cells)).all()
+    halves = [shapely.affinity.rotate(shapely.box(*box), turned, origin=(0, 0)) for box in SIDES]
+    own = [ground.shared.difference(ground.others(outline.intersection(half))) for half in halves]
+    assert shapely.union_all(own).area == pytest.approx(ground.shared.area, rel=1e-6)
+    inside = shapely.affinity.rotate(shapely.box(-0.4, 0.0, 0.4, 7.0), turned, origin=(0, 0))
+    for area in own:
+        assert area.intersection(inside).area == pytest.approx(0.4 * 7.0, rel=0.02)

@@ -16,6 +16,7 @@ from unwrap.sheet.plates import offset, polygons_in
 REACHES = 0.02
 # Unions are taken on a grid this fine, mm, or shapes that nearly fit leave pinholes.
 GRID = 1e-6
+HAIR = 1e-5
 
 
 class BleedGround:
@@ -48,6 +49,8 @@ class BleedGround:
     def _share_out(self) -> None:
         lips = self.outline.boundary.intersection(self.shared.buffer(2 * self.bleed))
         samples = np.unique(np.round(shapely.get_coordinates(lips.segmentize(self.bleed / 5)), 9), axis=0)
+        # Of places in even rows the library's cells lie over one another: they are put a hair off.
+        samples += np.random.default_rng(0).uniform(-HAIR, HAIR, samples.shape)
         cells = shapely.get_parts(
             shapely.voronoi_polygons(shapely.multipoints(samples), extend_to=self.shared.envelope)
         )
