@@ -14,7 +14,7 @@ from unwrap.job_regions import RegionMark
 from unwrap.parting import may_part, parted
 from unwrap.regions.region import Patch
 from unwrap.relief import relieve
-from unwrap.relief.crumple import where_crumpled
+from unwrap.relief.crumple import beyond_only_where_crumpled
 
 PARTING = "in its region, relief = { part = true } lets it become several pieces that lap"
 
@@ -36,7 +36,7 @@ def lay_flat(
             f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
             "or mend the mesh there."
         ) from None
-    if not flat.within and mark.relief.part is not True and where_crumpled(flat) is None:
+    if not flat.within and mark.relief.part is not True and not beyond_only_where_crumpled(flat):
         flat = replace(flat, notes=(*flat.notes, PARTING))
     return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
 

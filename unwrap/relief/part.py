@@ -19,7 +19,7 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import flat_need
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.crumple import crumple, where_crumpled
+from unwrap.relief.crumple import beyond_only_where_crumpled, crumple, flat_but_for_spots
 from unwrap.relief.draw import CannotDraw, draw_curve
 from unwrap.relief.ground import Ground
 from unwrap.relief.half_way import lines_between_sides
@@ -139,7 +139,7 @@ def part(
     if whole is None:
         whole = relieve(v, f, film, cost=cost, keep_clear=keep_clear)
     one = Side(v, f, np.arange(len(v)), np.arange(len(f)), whole)
-    if deepest == 0 or (not whole.overlap and (whole.within or where_crumpled(whole) is not None)):
+    if deepest == 0 or (not whole.overlap and (whole.within or _crumpled(whole))):
         return Parted((one,))
     uncut = whole if not whole.cuts else flatten(v, f, film)
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
@@ -176,6 +176,12 @@ def part(
         ends.append(len(sides))
     between = Parting(drawn.surface[chain], tuple(range(ends[1])), tuple(range(ends[1], ends[2])))
     return Parted(tuple(sides), (between, *partings))
+
+
+def _crumpled(whole: FlatPiece) -> bool:
+    """Whether a piece is beyond the film for crumpled spots alone, which no parting mends."""
+    over = crumple(whole)
+    return bool(over.any()) and (flat_but_for_spots(whole, over) or beyond_only_where_crumpled(whole))
 
 
 def _best_line(ground: Ground, film: Film, whole: FlatPiece) -> FloatArray | None:

@@ -15,7 +15,13 @@ from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.crumple import where_crumpled
+from unwrap.relief.crumple import (
+    crumple,
+    flat_but_for_spots,
+    measured_on,
+    pressed_smooth,
+    told_of_crumple,
+)
 from unwrap.relief.ease import eased
 from unwrap.relief.field import FORBIDDEN, Field
 from unwrap.relief.finish import TRIES, cut_and_fit, finish, on_mesh
@@ -89,13 +95,25 @@ def relieve(
         calm = eased(uncut)
         return calm if calm.within else replace(calm, notes=(*calm.notes, *why))
 
-    place = where_crumpled(uncut)
-    if place is not None:
-        where = ", ".join(f"{x:.1f}" for x in place)
-        return left_uncut(
-            f"its surface is crumpled at ({where}), where no film can lie, slit or not: mend the mesh there, "
-            "or end the region before it"
-        )
+    over = crumple(uncut)
+    if over.any():
+        said = told_of_crumple(uncut, over)
+        smooth = pressed_smooth(uncut, over)
+        if smooth is not None:
+            laid = relieve(
+                smooth,
+                uncut.faces,
+                film,
+                cost=price,
+                keep_clear=clear,
+                most=most,
+                symmetric=symmetric,
+            )
+            if laid.within and not laid.overlap:
+                laid = measured_on(laid, uncut)
+                return laid if laid.within else replace(laid, notes=(*laid.notes, said))
+        if flat_but_for_spots(uncut, over):
+            return left_uncut(said)
     if most == 0:
         return left_uncut("no relief cuts are allowed in it", helps)
     if clear[boundary_edges(uncut.faces)].all():
