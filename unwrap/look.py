@@ -188,7 +188,7 @@ def survey(
 def begin_shots(sight: Sight) -> list[Future[Shot]]:
     """The body taken from several sides, beside what else is done."""
     bare, submit = sight.bare, sight.beside.submit
-    smooth = submit(corner_normals, bare.vertices, bare.faces)
+    smooth = submit(lambda: corner_normals(bare.vertices, bare.faces, edges=bare.edges))
     return [submit(lambda view: take_shot(bare, *view, smooth.result()), view) for view in VIEWS]
 
 

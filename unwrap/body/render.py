@@ -27,8 +27,9 @@ from scipy.sparse import csgraph
 
 from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.body.camera import Camera, Hits, PixelArray
-from unwrap.body.edges import edge_angles, find_edges
+from unwrap.body.edges import Edges, edge_angles, find_edges
 from unwrap.body.rays import Rays
+from unwrap.body.triangles import area_vectors
 
 # Rays per node for the soft shadow; neighbouring nodes use other directions and are averaged.
 AMBIENT_RAYS = 16
@@ -41,26 +42,31 @@ CREASE = np.radians(28.0)
 BENT = np.radians(2.0)
 
 
-def corner_normals(vertices: FloatArray, faces: IntArray, crease: float = CREASE) -> FloatArray:
+def corner_normals(
+    vertices: FloatArray, faces: IntArray, crease: float = CREASE, edges: Edges | None = None
+) -> FloatArray:
     """(m, 3, 3) unit normals per corner, smooth over gentle edges, the face's own at sharp ones.
 
     Corners at one vertex belong together where gentle edges lead from one face to the next;
     each such fan has the mean of its faces' normals, weighted by their areas. Above
-    `SMOOTH_FACES` faces each has its own normal, since facets that small do not show.
+    `SMOOTH_FACES` faces each has its own normal, since facets that small do not show. `edges`
+    are those of the faces, where they are at hand.
     """
-    a, b, c = np.moveaxis(vertices[faces], 1, 0)
-    weighted = np.cross(b - a, c - a)
+    weighted = area_vectors(vertices, faces)
     own = _unit(weighted)
     if len(faces) > SMOOTH_FACES or len(faces) == 0:
         return np.broadcast_to(own[:, None, :], (len(faces), 3, 3))
-    edges = find_edges(faces)
+    edges = edges or find_edges(faces)
     gentle = (edge_angles(own, edges.pairs) < crease) & edges.agree
-    pairs, ends = edges.pairs[gentle], edges.ends[edges.pair_edge[gentle]]
+    pairs = np.compress(gentle, edges.pairs, axis=0)
+    ends = np.take(edges.ends, edges.pair_edge[gentle], axis=0)
     first: list[IntArray] = []
     second: list[IntArray] = []
     for end in (0, 1):
         for side, joined in ((0, first), (1, second)):
-            corner = np.argmax(faces[pairs[:, side]] == ends[:, end, None], axis=1)
+            # the first corner, or the second, or else the third
+            one, two, _ = (np.take(faces, pairs[:, side], axis=0) == ends[:, end, None]).T
+            corner = np.where(one, 0, np.where(two, 1, 2))
             joined.append(3 * pairs[:, side] + corner)
     corners = 3 * len(faces)
     ones = np.ones(2 * len(pairs), dtype=np.int8)
@@ -71,7 +77,7 @@ def corner_normals(vertices: FloatArray, faces: IntArray, crease: float = CREASE
     total = np.zeros((count, 3))
     for axis in range(3):
         total[:, axis] = np.bincount(fan, np.repeat(weighted[:, axis], 3), minlength=count)
-    return _unit(total)[fan].reshape(-1, 3, 3)
+    return np.take(_unit(total), fan, axis=0).reshape(-1, 3, 3)
 
 
 def shade(
