@@ -167,8 +167,7 @@ def test_what_lies_over_what_and_the_job_as_it_is_written(visit: Visit, job: Pat
     visit.until("window.markingPage.state().text.includes('# mine')")
     assert visit.state()["fill"][0]["colour"] == "#c81414"
     job.write_text("[job\n")  # by hand, and wrong
-    visit.until("Boolean(window.markingPage.state().error)")
-    assert "line 1" in visit.said()
+    visit.page.locator("#sentence", has_text="line 1").wait_for()
     mended = "[job]\nname = 'b'\nscale = '1:76'\n[body]\nfile = 'prism.stl'\n"
     area.fill(mended)
     visit.press("Save what I wrote")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -33,6 +34,7 @@ _STAND_IN = '\n[[region]]\nname = "none yet"\nat = [0, 0, 0]\n'
 # What of a region's mark decides where it lies on the body.
 GROWN_KEYS = frozenset({"at", "also", "less", "crease", "within", "trim", "bridge"})
 MOST_KEPT = 200  # regions
+WRITTEN_AFTER = 0.2  # s
 USUAL_CREASE: float = RegionMark.model_fields["crease"].default
 
 
@@ -81,7 +83,11 @@ class Session:
 
     def _read(self) -> str:
         try:
-            return self.path.read_bytes().decode("utf-8")
+            data = self.path.read_bytes()
+            if not data.strip():  # most editors empty a file before they write into it
+                time.sleep(WRITTEN_AFTER)
+                data = self.path.read_bytes()
+            return data.decode("utf-8")
         except OSError as error:
             raise BadInput(f"{self.path.name}: cannot be read ({error.strerror}).") from None
         except UnicodeDecodeError:
