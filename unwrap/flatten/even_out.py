@@ -12,6 +12,9 @@ Sherman and Morrison's formula). Close to and beyond the ceiling the logarithm g
 parabola [2]_: a few faces that a step throws beyond it need not hold up all the others, and are
 brought back by the next.
 
+Where a small share of the area need not count, as round the tips of cuts, the worst faces of that
+share stand under a ceiling of their own, a little higher than T: in front of it, t is divided by that.
+
 References
 ----------
 .. [1] S. Boyd, L. Vandenberghe, *Convex Optimization*, 2004, sections 11.2 and 11.3.
@@ -25,7 +28,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from unwrap.arrays import FloatArray
+from unwrap.arrays import BoolArray, FloatArray
 from unwrap.film import Film
 from unwrap.flatten.energy import derivatives, stretches
 from unwrap.flatten.fronts import NotDefinite
@@ -34,14 +37,41 @@ from unwrap.flatten.newton import ARMIJO, SHIFT, SHY, Problem, first_flip
 from unwrap.flatten.one_core import on_one_core
 from unwrap.flatten.strain import needles
 
-STEPS = 14  # at most
 FIRST = 0.25  # mu at the beginning, as a share of the worst |t|
-FALL = 0.5  # mu after a step, as a share of mu before it
 LAST = 2e-4  # and at the end: the worst ln sigma is then about this much above the least
 COARSE = 3000  # faces; below, the mesh itself costs most of half a per cent at 90 degrees,
 LAST_COARSE = 5e-5  # and steps are cheap
 ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
 SHORT = 0.5  # a step cut down further than this is taken again with the same mu
+HIGHER = 1.2  # times T: the highest ceiling of a face that need not count
+
+
+@dataclass(frozen=True)
+class Aim:
+    """How far the worst strain is lowered, and at which pace.
+
+    Parameters
+    ----------
+    steps : int
+        At most this many Newton steps.
+    fall : float
+        mu after a step, as a share of mu before it.
+    last : float, optional
+        mu at the end, as a share of half the film's window in ln; else `LAST`.
+    spare : float
+        Share of the area whose worst faces need not count.
+    enough : float
+        Share of half the film's window at which it ends at once.
+    """
+
+    steps: int = 14
+    fall: float = 0.5
+    last: float | None = None
+    spare: float = 0.0
+    enough: float = 1.0
+
+
+UNCUT = Aim()
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,13 +101,21 @@ class Ceiling:
     rest_stiff: FloatArray
 
 
-def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArray, int]:
+def even_out(
+    problem: Problem,
+    points: FloatArray,
+    film: Film,
+    aim: Aim = UNCUT,
+    *,
+    thin: BoolArray | None = None,
+    way: list[tuple[float, FloatArray]] | None = None,
+) -> tuple[FloatArray, int]:
     """Lower the worst strain inside the film's window, from the shape of least work.
 
     The film's window [1 - compression, 1 + stretch] of film stretch is [-ln(1 + stretch),
     -ln(1 - compression)] of ln sigma; its middle is kept. It ends once every face is
     inside the window, or the worst strain is within about `LAST` of the least there is
-    (`LAST_COARSE` on coarse patches).
+    (`LAST_COARSE` on coarse patches), or as `aim` says.
 
     Needles do not count: at each step their own flat shape stands in for their shape on
     the surface, so that they follow their neighbours but cannot flip.
@@ -88,6 +126,11 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
     points : (n, 2) float64
         Flat shape without flipped faces.
     film : Film
+    aim : Aim
+    thin : (m,) bool, optional
+        What counts as a needle, if not all that are thin and small.
+    way : list of (float, (n, 2) float64), optional
+        Gets every shape on the way, and how many times half the film's window its worst face asks for.
 
     Returns
     -------
@@ -97,25 +140,30 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
     """
     low, high = film.window
     middle, half = -0.5 * float(np.log(low * high)), 0.5 * float(np.log(high / low))
-    thin = needles(problem.metric)
+    thin = needles(problem.metric) if thin is None else thin
     areas = problem.weights
     # Small faces weigh no less than half an ordinary one, or they would lag behind the others.
     weights = np.maximum(areas, 0.5 * float(areas.mean()))
     problem = replace(problem, weights=weights / weights.sum())
     last = LAST_COARSE if len(areas) < COARSE else LAST
+    if aim.last is not None:
+        last = aim.last * half
     best, least, mu, top = points, np.inf, 0.0, 0.0
     stand_in = _stand_in(problem, points, thin)
     t = _distances(stand_in.metric, points, middle)
-    for step in range(STEPS):
+    for step in range(aim.steps + 1):
         assert t is not None
-        worst = float(np.abs(t[:, ~thin]).max())
+        worst = worst_but(np.abs(t).max(axis=0)[~thin], areas[~thin], aim.spare)
+        if way is not None:
+            way.append((worst / half, points))
         if worst < least:
             best, least = points, worst
-        if worst <= half or 0.0 < mu <= last:
+        if worst <= aim.enough * half or 0.0 < mu <= last or step == aim.steps:
             return best, step
         if mu == 0.0:
             mu, top = FIRST * worst, worst
-        taken = _step(stand_in, points, t, middle, mu, top)
+        higher = np.clip(np.abs(t) / worst, 1.0, HIGHER) if aim.spare > 0.0 else np.ones_like(t)
+        taken = _step(stand_in, points, t, middle, mu, top, higher)
         if taken is None:
             return best, step
         points, t, top, share = taken
@@ -123,22 +171,40 @@ def even_out(problem: Problem, points: FloatArray, film: Film) -> tuple[FloatArr
             stand_in = _stand_in(problem, points, thin)
             t = _distances(stand_in.metric, points, middle)
         if share >= SHORT:
-            mu = max(FALL * mu, 0.9 * last)
-    return best, STEPS
+            mu = max(aim.fall * mu, 0.9 * last)
+    return best, aim.steps
+
+
+def worst_but(distance: FloatArray, areas: FloatArray, spare: float) -> float:
+    """The largest of the faces' distances, those of the worst `spare` of the area left out."""
+    if spare == 0.0:
+        return float(distance.max())
+    order = np.argsort(-distance)
+    share = np.cumsum(areas[order]) / areas.sum()
+    return float(distance[order][min(int(np.searchsorted(share, spare)), len(order) - 1)])
 
 
 @on_one_core
 def _step(
-    problem: Problem, points: FloatArray, t: FloatArray, middle: float, mu: float, top: float
+    problem: Problem,
+    points: FloatArray,
+    t: FloatArray,
+    middle: float,
+    mu: float,
+    top: float,
+    higher: FloatArray,
 ) -> tuple[FloatArray, FloatArray, float, float] | None:
-    """One Newton step: the new shape, its t, its ceiling, the share of the step; None if none goes down."""
+    """One Newton step: the new shape, its t, its ceiling, the share of the step; None if none goes down.
+
+    `higher` (2, m) is how many times as high as the ceiling each stretch's own is.
+    """
     metric, weights, system = problem.metric, problem.weights, problem.system
-    now = _ceiling(t, weights, mu, top)
+    now = _ceiling(t / higher, weights, mu, top)
     s = np.exp(t + middle)
-    sign = np.where(t < 0.0, -1.0, 1.0)
+    sign = np.where(t < 0.0, -1.0, 1.0) / higher
     pull = sign * (now.press - now.rest)
     force = pull / s
-    bend = (now.stiff + now.rest_stiff - pull) / (s * s)
+    bend = ((now.stiff + now.rest_stiff) / (higher * higher) - pull) / (s * s)
 
     def forces(
         part: slice, s1: FloatArray, s2: FloatArray
@@ -166,7 +232,7 @@ def _step(
         there = points + size * move
         new = _distances(metric, there, middle)
         if new is not None:
-            after = _ceiling(new, weights, mu, now.top)
+            after = _ceiling(new / higher, weights, mu, now.top)
             if after.value <= now.value - ARMIJO * size * promise:
                 return there, new, after.top, size
         size *= 0.6

@@ -8,18 +8,20 @@ import numpy as np
 
 from unwrap.arrays import FloatArray
 from unwrap.film import Film
-from unwrap.flatten.energy import Work, stretches
+from unwrap.flatten.energy import Work
+from unwrap.flatten.even_out import Aim, even_out
 from unwrap.flatten.flat_piece import AREA_ALLOWED_BEYOND, FlatPiece
 from unwrap.flatten.metric import metric_of
 from unwrap.flatten.newton import Problem, minimise
 from unwrap.flatten.overlap import overlaps
+from unwrap.flatten.strain import needles, strain
 from unwrap.relief.ground import Ground
-from unwrap.relief.need import Worst
 
-# A reach that the stages after this power will not bring down to 1.
-HOPELESS = {32.0: 1.2, 64.0: 1.1}
-# The first stage runs to its end: what it leaves far off, higher powers mend only slowly.
-STAGES = ((8.0, 30), (16.0, 10), (32.0, 12), (64.0, 12), (128.0, 12))
+SPARE = 0.99 * AREA_ALLOWED_BEYOND  # a little less than allowed, so that rounding does not decide
+VERY_THIN = 1e-3  # height over base of a needle that says nothing of the film
+OPENING = 5  # Newton steps until the lips stand apart
+# Round tips the strain rises steeply: steps stay long only where the barrier gives way more slowly.
+CUT = Aim(steps=24, fall=0.6, last=3e-3, spare=SPARE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +51,9 @@ class Fit:
 def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, enough: float = 0.0) -> Fit:
     """Flat shape of a cut patch that asks least of the film.
 
-    Rising powers of the distance from the middle of the window: a tip strains the faces round it without
-    limit, the finer the more, and a power, unlike the worst strain, gives these up for all others.
-    The small faces that a cut leaves weigh as much as ordinary ones, so that they do not lag
-    behind, and of all stages that do not overlap the one with the least area beyond the film is kept.
+    The work is lowered until the lips stand apart, then the worst strain. A tip strains the faces
+    round it without limit, the finer the more: as much of them as may be beyond the film does not count.
+    Where the shape of least worst strain lies over itself, the last on the way there that does not is kept.
 
     Parameters
     ----------
@@ -70,40 +71,24 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
     size = float(np.sqrt(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()))
     metric = metric_of(cut.surface / size, cut.faces)
     problem = Problem.of(metric, cut.chart)
-    areas = problem.weights
-    problem = replace(problem, weights=np.maximum(areas, float(np.median(areas))))
-    points, _ = minimise(problem, Work(), cut.chart / size, steps=6, tolerance=1e-3)
-    best, least, crossed = points, np.inf, True
-    for power, steps in STAGES:
-        law = Worst.of(film, power)
-        points, _ = minimise(problem, law, points, steps=steps, tolerance=0.3)
-        s1, s2 = stretches(metric, points)
-        reach = _reach(np.maximum(law.distance(s1), law.distance(s2)), areas)
-        overlap = overlaps(points, cut.faces)
-        if (overlap, reach) < (crossed, least):
-            best, least, crossed = points, reach, overlap
-        # What is far beyond the film, or has room to spare, need not be known to a hair.
-        if not crossed and (least <= enough or least > HOPELESS.get(power, np.inf)):
-            break
-    s1, s2 = stretches(metric, best)
+    points, _ = minimise(problem, Work(), cut.chart / size, steps=OPENING, tolerance=1e-3)
+    way: list[tuple[float, FloatArray]] = []
+    # What a cut has left thin beside it is measured well enough to hold the shape as any other face.
+    thin = needles(metric) & (metric.height < VERY_THIN * metric.base)
+    even_out(problem, points, film, replace(CUT, enough=enough), thin=thin, way=way)
+    way.sort(key=lambda step: step[0])
+    flat = next((step for step in way if not overlaps(step[1], cut.faces)), None)
+    reach, points = way[0] if flat is None else flat
     piece = FlatPiece(
-        points=best * size,
+        points=points * size,
         faces=cut.faces,
         vertex=cut.vertex,
         surface=cut.surface,
         face=cut.face,
-        stretch=np.column_stack([1.0 / s2, 1.0 / s1]),
+        stretch=strain(cut.surface, points * size, cut.faces).stretch,
         film=film,
         bound=bound,
         cuts=tuple(cuts),
     )
-    return Fit(piece, least, crossed)
+    return Fit(piece, reach, flat is None)
 
-
-def _reach(distance: FloatArray, areas: FloatArray) -> float:
-    order = np.argsort(-distance)
-    share = np.cumsum(areas[order]) / areas.sum()
-    # A little less than allowed, so that rounding does not decide.
-    return float(
-        distance[order][min(int(np.searchsorted(share, 0.99 * AREA_ALLOWED_BEYOND)), len(order) - 1)]
-    )
