@@ -15,10 +15,11 @@ from unwrap.relief.settle import settle
 from unwrap.relief.slit import Edge, Slit, nearest_edge
 from unwrap.relief.ways import cheap_ways
 
-TARGET = 0.94  # need on the coarse copy at which the real patch is just within, as a rule
+TARGET = 0.955  # need on the coarse copy at which the real patch is just within, as a rule
 MOST = 8  # slits that are tried where no limit is given
 HOPELESS = 1.15  # times the least cost found that a beginning may promise to be settled in earnest
 SHARE = 1 / 3  # of the way from no slits to the target that a set has to go for more to be looked for
+JUST_SHORT = 1.03  # times the target up to which a settled set is worth more rounds
 CHEAP_DEPTH = 0.8  # share of the cheapest ways to the heart that first slits go
 DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
@@ -46,7 +47,7 @@ class Effort:
         How often a slit is added or left out.
     """
 
-    begun: int = 8
+    begun: int = 6
     first: int = 4
     settled: int = 3
     rounds: int = 24
@@ -106,6 +107,9 @@ def plan(
             changed.append(one_more(board, best, target, effort, limit))
         if len(board.edges) > 1:
             changed += joined(board, best, target, effort, limit)
+        # One that costs less but is a hair short of the target is given as many rounds again.
+        near = [t for t in changed if t is not None and t.cost < best.cost and _just_short(t, target)]
+        changed += [settle(board, t, target, rounds=effort.rounds) for t in near]
         found = sorted([*found, *(t for t in changed if t is not None)], key=rank)
         before, after = rank(best), rank(found[0])
         if after[0] == before[0] and after[1] > 0.98 * before[1]:
@@ -121,6 +125,10 @@ def gets_on(board: Board, trials: list[Trial], target: float = TARGET) -> bool:
     """Whether any of the sets goes a good share of the way from the need without slits to the target."""
     nearest, bare = min(t.need for t in trials), board.attempt(()).need
     return bool(nearest <= target or np.log(nearest / target) <= (1.0 - SHARE) * np.log(bare / target))
+
+
+def _just_short(trial: Trial, target: float) -> bool:
+    return not trial.reaches(target) and not trial.overlap and trial.need < JUST_SHORT * target
 
 
 def _hope(trial: Trial, target: float) -> float:
