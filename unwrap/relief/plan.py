@@ -20,6 +20,8 @@ MOST = 8  # slits that are tried where no limit is given
 HOPELESS = 1.15  # times the least cost found that a beginning may promise to be settled in earnest
 SHARE = 1 / 3  # of the way from no slits to the target that a set has to go for more to be looked for
 JUST_SHORT = 1.03  # times the target up to which a settled set is worth more rounds
+IN_SIGHT = 2.5  # times the target, or the least need tried, from which a few rounds may lead somewhere
+AGAIN = 1.2  # times as much as it promises that another set of the same count must seem to cost
 CHEAP_DEPTH = 0.8  # share of the cheapest ways to the heart that first slits go
 DEPTHS = ((0.75, 0.5), (0.75, 0.0))  # share of the way to the heart, and turn, of first slits
 
@@ -133,8 +135,8 @@ def _just_short(trial: Trial, target: float) -> bool:
 
 def _hope(trial: Trial, target: float) -> float:
     """What a set would cost once settled, as far as one can tell: need is made up for by length."""
-    missing = max(-0.2, float(np.log(trial.need / target)))
-    return trial.cost * (1.0 + 2.5 * missing + trial.overlap)
+    over = trial.need / target
+    return trial.cost * over * min(over, 1.0) ** 0.25 * (1.0 + trial.overlap)
 
 
 def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[Trial]:
@@ -161,10 +163,13 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
             if reached and all(t.cost > 2.0 * min(reached) for t in tried if len(t.slits) >= count):
                 break
     tried += _along_cheap_ways(board, limit)
+    least = min((t.need for t in tried), default=target)
+    tried = [t for t in tried if t.need <= IN_SIGHT * max(target, least)]
     tried.sort(key=lambda t: _hope(t, target))
-    # The best of every count first: what one trial promises says little about other counts.
+    # What one trial promises says little about other counts: each of them is to have its turn.
     place = [sum(len(t.slits) == len(trial.slits) for t in tried[:k]) for k, trial in enumerate(tried)]
-    chosen = [tried[k] for k in sorted(range(len(tried)), key=lambda k: place[k])[: effort.begun]]
+    rank = [_hope(t, target) * AGAIN**k for t, k in zip(tried, place, strict=True)]
+    chosen = [tried[k] for k in np.argsort(rank, kind="stable")[: effort.begun]]
     return [settle(board, t, target, rounds=effort.first) for t in chosen]
 
 
