@@ -91,4 +91,3 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
         cuts=tuple(cuts),
     )
     return Fit(piece, reach, flat is None)
-
