@@ -16,8 +16,8 @@ from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
-CLOSE = 0.987  # a reach between this and 1 is deep enough and not too deep
-AIM = 0.9945  # reach that a change of depth aims at
+CLOSE = 0.992  # a reach between this and 1 is deep enough and not too deep
+AIM = 0.9965  # reach that a change of depth aims at
 TRIES = 8  # real flattenings after which no other set is begun
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs

@@ -12,6 +12,7 @@ from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
+from unwrap.flatten.one_core import on_one_core
 from unwrap.relief.board import Board, Trial
 from unwrap.relief.chart import chart_of
 from unwrap.relief.coarse import coarse_copy
@@ -40,6 +41,7 @@ SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smo
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
 
 
+@on_one_core
 def relieve(
     vertices: ArrayLike,
     faces: ArrayLike,
