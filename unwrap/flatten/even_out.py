@@ -43,7 +43,7 @@ COARSE = 3000  # faces; below, the mesh itself costs most of half a per cent at 
 LAST_COARSE = 5e-5  # and steps are cheap
 ROUNDED = 0.2  # share of mu within which of the ceiling the parabola takes over
 SHORT = 0.5  # a step cut down further than this is taken again with the same mu
-HIGHER = 1.2  # times T: the highest ceiling of a face that need not count
+HIGHER = 1.05  # times T: the highest ceiling of a face that need not count
 
 
 @dataclass(frozen=True)

@@ -210,7 +210,7 @@ def deepen(
             break
         known.append((float(np.log(factor)), float(np.log(found.reach))))
         next_one = float(np.exp(_next_depth(known)))
-        if abs(next_one / factor - 1.0) < 0.002:
+        if abs(next_one / factor - 1.0) < 0.001:
             break
         factor = next_one if next_one < high else 0.5 * (factor + high)
     return *best, spent
