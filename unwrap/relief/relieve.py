@@ -204,7 +204,7 @@ def _finished(
     if rough is None:
         return None
     best = None
-    for factor in (1.005, 1.03, 1.07):
+    for factor in (1.01, 1.03, 1.07):
         found = cut_and_fit(ground, on_mesh(ground, slits), board.film, factor, bound, enough=JUST_WITHIN)
         if found is None:
             break
