@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -97,9 +98,15 @@ class Board:
     def finer(self) -> Board:
         """The same with smaller faces: where tips come near each other, large ones stand in their way."""
         other = copy(self)
+        other.__dict__.pop("bare", None)
         other.mesher = TrialMesher(self.field, self.finer_count, self.edges)
         other.spacing = other.mesher.spacing
         return other
+
+    @cached_property
+    def bare(self) -> Trial:
+        """The coarse copy without slits."""
+        return self.attempt(())
 
     def symmetry(self, slits: tuple[Slit, ...]) -> tuple[Mirror, IntArray] | None:
         """The first mirror that a set of slits keeps, and each slit's counterpart in it."""

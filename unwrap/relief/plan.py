@@ -125,8 +125,9 @@ def plan(
 
 def gets_on(board: Board, trials: list[Trial], target: float = TARGET) -> bool:
     """Whether any of the sets goes a good share of the way from the need without slits to the target."""
-    nearest, bare = min(t.need for t in trials), board.attempt(()).need
-    return bool(nearest <= target or np.log(nearest / target) <= (1.0 - SHARE) * np.log(bare / target))
+    nearest = min(t.need for t in trials)
+    whole = np.log(board.bare.need / target)
+    return bool(nearest <= target or np.log(nearest / target) <= (1.0 - SHARE) * whole)
 
 
 def _just_short(trial: Trial, target: float) -> bool:

@@ -130,7 +130,7 @@ def relieve(
     calm, spotted = at_few_spots(board, ground, uncut, limit, lambda s: not _trespasses(board, s, dearest))
     if calm is not None and calm.within:
         return calm
-    unseen = board.attempt(()).need < UNSEEN
+    unseen = board.bare.need < UNSEEN
     planned = [] if unseen else plan(board, most=most)
     good = min((spot for spot in spotted if spot.piece.within), key=lambda spot: spot.cost, default=None)
     if good is not None and not any(t.reaches(TARGET) and t.cost < good.cost for t in planned[:1]):

@@ -51,7 +51,7 @@ def at_few_spots(
     allowed : callable
         Whether slits may go where a set of them does.
     """
-    trial = board.attempt(())
+    trial = board.bare
     if trial.mesh is None or board.beyond_at_ease(trial) > FEW:
         return None, []
     calm = eased(uncut)
