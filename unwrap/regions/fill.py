@@ -47,8 +47,9 @@ def fill_gap(
     links = _in_line(vertices, *stubs) if stubs is not None and len(stubs[0]) else []
     if not links and off_plane(points) <= FLAT:
         return _fill_flat(vertices, cells)
+    loop_of = {vertex: index for index, cell in enumerate(cells) for vertex in cell}
     for first, second in [*_between_loops(vertices, cells, links), *links]:
-        cells = _link(cells, first, second)
+        cells = _link(cells, loop_of, first, second)
     done = []
     while cells:
         cell = cells.pop()
@@ -90,25 +91,28 @@ def _in_line(vertices: FloatArray, at: IntArray, way: FloatArray) -> list[tuple[
     return pairs
 
 
-def _link(cells: list[list[int]], first: int, second: int) -> list[list[int]]:
-    """Join two vertices across the gap: parts one cell in two, or makes one of two."""
+def _link(cells: list[list[int]], loop_of: dict[int, int], first: int, second: int) -> list[list[int]]:
+    """Join two vertices across the gap: parts one cell in two, or makes one of two.
+
+    Loops that a line has joined are one in `loop_of` from then on. A line that would cross an
+    earlier one, as those along and round a dome do, is left out.
+    """
     for index, cell in enumerate(cells):
-        if first not in cell:
-            continue
-        i = cell.index(first)
-        if second in cell:
-            j = cell.index(second)
-            i, j = min(i, j), max(i, j)
+        if first in cell and second in cell:
+            i, j = sorted((cell.index(first), cell.index(second)))
             if j - i < 2 or len(cell) - (j - i) < 2:
                 return cells
             return [*cells[:index], cell[i : j + 1], cell[j:] + cell[: i + 1], *cells[index + 1 :]]
-        for other, ring in enumerate(cells):
-            if other != index and second in ring:
-                j = ring.index(second)
-                joined = [*cell[i:], *cell[:i], first, *ring[j:], *ring[:j], second]
-                rest = [c for k, c in enumerate(cells) if k not in (index, other)]
-                return [*rest, joined]
-    return cells
+    one, other = loop_of[first], loop_of[second]
+    if one == other:
+        return cells
+    loop_of.update({vertex: one for vertex, loop in loop_of.items() if loop == other})
+    mine = next(k for k, cell in enumerate(cells) if first in cell)
+    theirs = next(k for k, cell in enumerate(cells) if second in cell)
+    i, j = cells[mine].index(first), cells[theirs].index(second)
+    cell, ring = cells[mine], cells[theirs]
+    joined = [*cell[i:], *cell[:i], first, *ring[j:], *ring[:j], second]
+    return [*(c for k, c in enumerate(cells) if k not in (mine, theirs)), joined]
 
 
 def _between_loops(
