@@ -42,6 +42,18 @@ def test_what_lies_on_another_s_ground_comes_after_it():
     assert abs(lap.area_mm2 - 160.0) < 5.0
 
 
+def test_panels_side_by_side_share_no_ground():
+    # Of the places asked on a panel of 12.3 mm, some lie within a hair of the edge that both have.
+    for wide in np.arange(12.0, 40.0, 0.7):
+        left = flat_side(wide, 64.0, 6, 8, name="left")
+        beside = flat_side(60.0, 64.0, 12, 8, name="right")
+        points = beside.flat.points + np.array([wide, 0.0])
+        surface = np.column_stack([points[:, 0], np.zeros(len(points)), points[:, 1]])
+        surface[:, 1] = left.flat.surface[0, 1]
+        right = make_carry(surface, points, beside.patch.faces, "right")
+        assert [lap.kind for lap in plan_overlaps([left, right]).overlaps] == ["joint"]
+
+
 def test_what_is_settled_already_stands():
     assert plan_overlaps([flat_side(), roof()], [("roof", "side")]).order == ("roof", "side")
 

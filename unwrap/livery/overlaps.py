@@ -12,6 +12,7 @@ from enum import IntEnum
 from itertools import combinations
 
 import numpy as np
+import shapely
 
 from unwrap.arrays import FloatArray, IntArray
 from unwrap.livery.carry import Carry, nearest_on
@@ -151,8 +152,11 @@ def _shared_ground(carries: Sequence[Carry]) -> list[Overlap]:
         could = np.all(
             (places > ground.min(axis=0) - SAME_GROUND) & (places < ground.max(axis=0) + SAME_GROUND), axis=1
         )
-        off = nearest_on(under.on_surface, places[could])[2]
-        area = float(np.count_nonzero(off < SAME_GROUND) / len(places) * over.flat.areas.sum())
+        face, shares, off = nearest_on(under.on_surface, places[could])
+        on_sheet = np.einsum("ij,ijk->ik", shares, under.flat.points[under.flat.faces[face]])
+        # Beside an edge that both have, a place is near the other piece and yet not on it.
+        inside = shapely.distance(under.outline.boundary, shapely.points(on_sheet)) > SAME_GROUND
+        area = float(np.count_nonzero(inside & (off < SAME_GROUND)) / len(places) * over.flat.areas.sum())
         if area > LEAST_SHARED:
             nothing = np.zeros((0, 2), dtype=np.int64)
             out.append(Overlap(under.name, over.name, "ground", 0.0, area, nothing))
