@@ -7,23 +7,29 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+import shapely.affinity
 from scipy.spatial import cKDTree
 
 from unwrap.arrays import BoolArray, FloatArray
 from unwrap.body.body import Body
 from unwrap.body.views import view_frame
+from unwrap.errors import BadInput
 from unwrap.flatten.edges import boundary_edges, interior_edges
 from unwrap.job import Job
-from unwrap.job_livery import LiningMark
+from unwrap.job_livery import LetteringMark, LiningMark
 from unwrap.job_regions import RegionMark
+from unwrap.livery.glyphs import letters
+from unwrap.livery.lettering import anchored, bent, reading_direction
 from unwrap.livery.svg_read import read_drawing
 from unwrap.regions.region import Patch
 
 # Shares of an ordinary millimetre of cut: choices of ours, not measured.
-UNDERNEATH, BEHIND, WISHED, ALONG_LINES, ALONG_CREASE = 0.4, 0.7, 0.3, 0.6, 0.6
+UNDERNEATH, BEHIND, WISHED, ALONG_LINES, ALONG_CREASE = 0.4, 0.7, 0.3, 0.5, 0.5
 LOOKED_AT, UNWISHED, THROUGH_LETTERS = 1.3, 4.0, 6.0
-# Common practice, no source: a bold letter is about as wide as it is high.
-LETTER_WIDTH = 0.9
+# Ground that faces a way by this much (the cosine) faces it wholly; up to there the cost changes evenly.
+WHOLLY, WHOLLY_DOWN = 0.7, 0.5
+# A cut keeps this far from letters, mm, and this share of their height.
+BESIDE_LETTERS, OF_HEIGHT = 0.5, 0.2
 # A drawn shape is small if it is less than this share of the region across; a colour panel is larger.
 SMALL = 0.35
 # An edge is a crease if it bends by this much and this many times as much as most edges of the region do.
@@ -38,8 +44,8 @@ def cut_cost(
     """Cost of a millimetre of cut at each vertex, and where none may go.
 
     Cheap underneath, behind, along lining, bands, the edges of drawn colour panels, creases and panel
-    lines and where the job prefers cuts; dear on the sides, which are looked at most, through lettering
-    and small artwork, and where the job would avoid them.
+    lines and where the job prefers cuts; dear on the sides and the front, which are looked at most,
+    through lettering and small artwork, and where the job would avoid them.
 
     Parameters
     ----------
@@ -63,9 +69,13 @@ def cut_cost(
     places, wishes = patch.vertices, mark.relief
     cost = np.ones(len(places))
     out = _normals(patch)
-    cost[out[:, 0] < -0.7] *= BEHIND
-    cost[out[:, 2] < -0.5] *= UNDERNEATH
-    cost[np.abs(out[:, 1]) > 0.7] *= LOOKED_AT
+    looked_at = np.maximum(np.abs(out[:, 1]), out[:, 0])
+    for facing, wholly, share in (
+        (-out[:, 0], WHOLLY, BEHIND),
+        (-out[:, 2], WHOLLY_DOWN, UNDERNEATH),
+        (looked_at, WHOLLY, LOOKED_AT),
+    ):
+        cost *= 1.0 + (share - 1.0) * np.clip(facing / wholly, 0.0, 1.0)
     along = np.zeros(len(places), dtype=bool)
     for band in job.marks_for(job.band, mark):
         along |= np.abs(places[:, 0] - band.at_x) <= 0.5 * sum(width for width, _ in band.pairs)
@@ -76,13 +86,15 @@ def cut_cost(
         small, joints = _under_artwork(job, patch, out, body, folder or Path())
         dear |= small
         along |= joints
+    bent = _creases(patch) | _beside_long_details(patch)
+    # What runs along a line is hidden from all sides, from where it is looked at too.
+    cost[along | bent] = np.minimum(cost[along | bent], 1.0)
     cost[along] *= ALONG_LINES
-    cost[_creases(patch) | _beside_long_details(patch)] *= ALONG_CREASE
+    cost[bent] *= ALONG_CREASE
     cost[_near(places, wishes.prefer, wishes.reach)] *= WISHED
     cost[_near(places, wishes.avoid, wishes.reach)] *= UNWISHED
     for lettering in job.marks_for(job.lettering, mark):
-        half = 0.5 * len(lettering.text_for(0)) * (LETTER_WIDTH * lettering.height + lettering.spacing)
-        dear |= _near(places, [lettering.at], max(half, lettering.height))
+        dear |= _under_letters(lettering, places, out)
     cost[dear] *= THROUGH_LETTERS
     clear = _near(places, wishes.keep_clear, wishes.reach)
     return (None if np.all(cost == 1.0) else cost), (clear if clear.any() else None)
@@ -93,6 +105,40 @@ def _near(places: FloatArray, points: Sequence[tuple[float, float, float]], reac
         return np.zeros(len(places), dtype=bool)
     near: BoolArray = np.asarray(cKDTree(np.array(points)).query(places)[0]) <= reach
     return near
+
+
+def _under_letters(lettering: LetteringMark, places: FloatArray, out: FloatArray) -> BoolArray:
+    """Vertices under or beside a line of text, judged in the plane that touches the region there."""
+    texts = {lettering.text_for(k) for k in range(max(len(lettering.numbers), 1))}
+    areas = [area for text in texts if (area := _letters_of(lettering, text)) is not None]
+    if not areas:  # it cannot be laid, which is told where it is tried
+        return np.zeros(len(places), dtype=bool)
+    beside = max(BESIDE_LETTERS, OF_HEIGHT * lettering.height)
+    ground = shapely.union_all(areas).convex_hull.buffer(beside)
+    at = np.asarray(lettering.at)
+    normal = out[int(np.argmin(np.linalg.norm(places - at, axis=1)))]
+    right = reading_direction(normal)
+    away = places - at
+    flat = away @ np.column_stack([right, np.cross(normal, right)])
+    # Over a curved surface text reaches as far as the ground is long, not as its picture is.
+    size = np.linalg.norm(flat, axis=1)
+    flat *= (np.linalg.norm(away, axis=1) / np.maximum(size, 1e-9))[:, None]
+    under: BoolArray = shapely.contains_xy(ground, *flat.T) & (out @ normal > 0.0)
+    return under
+
+
+def _letters_of(lettering: LetteringMark, text: str) -> shapely.Geometry | None:
+    """A text's letters as laid, its place at the origin, mm; None if it cannot be set."""
+    try:
+        glyphs = letters(text, lettering.font, lettering.weight, lettering.height, lettering.spacing)
+        if lettering.arc is not None:
+            glyphs = bent(glyphs, lettering.arc, lettering.height, text)
+    except BadInput:
+        return None
+    if not glyphs:
+        return None
+    area = anchored(glyphs, lettering.height, lettering.anchor)
+    return shapely.affinity.rotate(area, lettering.turn, origin=(0, 0))
 
 
 def _under_lining(lining: LiningMark, patch: Patch) -> BoolArray:
