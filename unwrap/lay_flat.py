@@ -28,7 +28,7 @@ def lay_flat(
     """
     try:
         flat = _relieved(job, mark, patch, cost, keep_clear)
-        parts = parted(job, mark, patch, flat) if may_part(mark, flat) else []
+        parts = parted(job, mark, patch, flat, cost, keep_clear) if may_part(mark, flat) else []
     except BadInput:
         raise
     except ValueError as why:
@@ -36,7 +36,9 @@ def lay_flat(
             f"region '{mark.name}': its surface is too broken to be laid flat ({why}); trim it with within, "
             "or mend the mesh there."
         ) from None
-    if not flat.within and mark.relief.part is not True and not beyond_only_where_crumpled(flat):
+    nowhere = keep_clear is not None and bool(keep_clear.all())
+    settled = mark.relief.part is True or nowhere or beyond_only_where_crumpled(flat)
+    if not flat.within and not settled:
         flat = replace(flat, notes=(*flat.notes, PARTING))
     return parts or [Flattened(mark, patch, not_over_itself(mark, flat))]
 

@@ -8,9 +8,8 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from unwrap.arrays import FloatArray, IntArray
+from unwrap.arrays import BoolArray, FloatArray, IntArray
 from unwrap.bench import Flattened
-from unwrap.cut_cost import cut_cost
 from unwrap.flatten.edges import boundary_edges
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job
@@ -39,9 +38,18 @@ def may_part(mark: RegionMark, flat: FlatPiece) -> bool:
     return wish is True or flat.overlap or (not flat.cuts and mark.relief.most is None)
 
 
-def parted(job: Job, mark: RegionMark, patch: Patch, whole: FlatPiece) -> list[Flattened]:
-    """The parts of a region that fit where the whole does not; none if parting does not help."""
-    cost, keep_clear = cut_cost(job, mark, patch)
+def parted(
+    job: Job,
+    mark: RegionMark,
+    patch: Patch,
+    whole: FlatPiece,
+    cost: FloatArray | None = None,
+    keep_clear: BoolArray | None = None,
+) -> list[Flattened]:
+    """The parts of a region that fit where the whole does not; none if parting does not help.
+
+    The last two are what `cut_cost` tells of where cuts may go.
+    """
     found = part(
         patch.vertices, patch.faces, job.film_of(mark), cost=cost, keep_clear=keep_clear, whole=whole
     )

@@ -60,3 +60,20 @@ def test_a_flare_is_parted_round_its_axis_and_each_parting_closes_on_itself():
         assert np.ptp(parting.line[:, 2]) < 0.3
         # Both ends of the opened joint are left at one place.
         np.testing.assert_allclose(parting.line[0], parting.line[-1], atol=1e-6)
+
+
+def test_a_parting_keeps_off_ground_to_keep_clear():
+    v, f = saddle(60.0, 15.0, 350)
+    film = Film.softened()
+    free = part(v, f, film, deepest=1).partings[0].line
+    # A strip across the way that it would take.
+    along = free[-1] - free[0]
+    away = np.abs((v - free.mean(axis=0)) @ (along / np.linalg.norm(along)))
+    barred = part(v, f, film, keep_clear=away < 6.0, deepest=1)
+    if barred.partings:
+        line = barred.partings[0].line
+        off = np.abs((line - free.mean(axis=0)) @ (along / np.linalg.norm(along)))
+        assert off.min() > 4.0
+    whole = part(v, f, film, keep_clear=np.ones(len(v), dtype=bool))
+    assert len(whole.sides) == 1
+    assert not whole.within

@@ -101,6 +101,18 @@ def test_what_cannot_be_done_says_what_would_help():
     assert any("what would help: cuts" in note for note in none.notes)
 
 
+def test_the_best_that_one_slit_can_do_is_returned():
+    v, f = cap(20.0, 60.0, 900)
+    film = Film.softened()
+    whole = relieve(v, f, film, most=0)
+    piece = relieve(v, f, film, most=1)
+    assert not piece.within
+    assert not piece.overlap
+    assert len(piece.cuts) == 1
+    assert piece.area_beyond < 0.8 * whole.area_beyond
+    assert any("what would help: more cuts than 1" in note for note in piece.notes)
+
+
 def test_weights_of_the_wrong_shape_are_refused():
     v, f = mapped(*sheet(10, 10, 50), lambda u, w: (u, w, 0.1 * u * u + 0.3 * w * w))
     with pytest.raises(ValueError, match="cost must give one number"):

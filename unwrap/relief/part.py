@@ -29,6 +29,7 @@ from unwrap.relief.relieve import UNSEEN, relieve
 TURNS = 8  # directions tried for the line
 COARSE = 500
 EASIER = 0.9  # share of what a crumpled whole asks that its sides may ask, at most
+DEARNESS = 0.25  # power of a line's price by which what it leaves to the film counts as more
 CLEARLY = 0.97  # a line has to ask less than this share of what the one along the symmetry asks
 
 
@@ -114,6 +115,7 @@ def part(
     along or square to its line of symmetry unless another is clearly better. A patch that fits
     the film but lies over itself is parted by the shortest.
     A side that still does not lie flat within the film is parted again.
+    A line keeps off ground to keep clear, and has to help the more the dearer its way is.
 
     Parameters
     ----------
@@ -122,7 +124,7 @@ def part(
     faces : (m, 3) array_like of int
     film : Film
     cost : (n,) float64, optional
-        As for `relieve`.
+        As for `relieve`, on the sides too.
     keep_clear : (n,) bool, optional
     whole : FlatPiece, optional
         What `relieve` gave for the patch, if that is known.
@@ -143,7 +145,10 @@ def part(
         return Parted((one,))
     uncut = whole if not whole.cuts else flatten(v, f, film)
     ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    line = _best_line(ground, film, whole)
+    price = np.ones(len(v)) if cost is None else np.asarray(cost, dtype=np.float64)
+    if keep_clear is not None:
+        price = np.where(keep_clear, np.inf, price)
+    line = _best_line(ground, film, whole, price[ground.vertex])
     if line is None:
         return Parted((one,))
     try:
@@ -184,14 +189,17 @@ def _crumpled(whole: FlatPiece) -> bool:
     return bool(over.any()) and (flat_but_for_spots(whole, over) or beyond_only_where_crumpled(whole))
 
 
-def _best_line(ground: Ground, film: Film, whole: FlatPiece) -> FloatArray | None:
+def _best_line(ground: Ground, film: Film, whole: FlatPiece, price: FloatArray) -> FloatArray | None:
     """The line across the chart whose two sides ask least of the film; the shortest straight one where
     the whole fits the film; None where the copy shows that parting is of no help.
+
+    `price` is what a cut costs at each point of the ground, infinite where none may go.
     """
     try:
-        copy = coarse_copy(ground, COARSE)[0]
+        copy, corners, _ = coarse_copy(ground, COARSE)
     except ValueError:
         return None
+    toll = _Toll(copy, price[corners].max(axis=1))
     shortest, best, found = whole.within, np.inf, None
     if not whole.overlap:
         asked = flat_need(copy, film)
@@ -215,17 +223,32 @@ def _best_line(ground: Ground, film: Film, whole: FlatPiece) -> FloatArray | Non
     for k in sorted(range(TURNS), key=lambda k: k % (TURNS // 2)):
         turn = first + np.pi * k / TURNS
         line = _across(middle, reach * np.array([np.cos(turn), np.sin(turn)]), rim)
-        need = np.inf if line is None else _need(copy, line, film)
+        need = np.inf if line is None else _need(copy, line, film) * toll.of(line)
         if shortest and line is not None and np.isfinite(need):
-            need = float(np.linalg.norm(line[-1] - line[0]))
+            need = float(np.linalg.norm(line[-1] - line[0])) * toll.of(line)
         even = k % (TURNS // 2) == 0
         if need < best * (1.0 if even or not mirrors else CLEARLY):
             best, found = need, line
     for line in [] if shortest else lines_between_sides(copy):
-        need = _need(copy, line, film)
+        need = _need(copy, line, film) * toll.of(line)
         if need < CLEARLY * best:
             best, found = need, line
     return found
+
+
+class _Toll:
+    """By how much more a line has to help for the ground that it runs through."""
+
+    def __init__(self, copy: Ground, price: FloatArray) -> None:
+        self.near = cKDTree(copy.chart)
+        self.price = price
+        open_to_cuts = price[np.isfinite(price)]
+        self.usual = float(np.median(open_to_cuts)) if len(open_to_cuts) else 1.0
+
+    def of(self, line: FloatArray) -> float:
+        """1 on ordinary ground, infinite through ground to keep clear."""
+        mean = float(self.price[self.near.query(line)[1]].mean())
+        return (mean / self.usual) ** DEARNESS
 
 
 def _met(ground: Ground, line: FloatArray) -> FloatArray:

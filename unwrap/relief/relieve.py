@@ -38,6 +38,7 @@ WORTH = 0.8  # what slits that do not bring a piece within must leave, at most, 
 UNSEEN = 0.5  # need of the copy below which it shows nothing of what puts the patch beyond the film
 JUST_WITHIN = 0.999  # reach at which a large patch is let rest
 SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smoothed to plan on it
+OTHERS, SHORTER = 4, 0.95  # how many sets may collide, and what the next has to cost of the last
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
 
 
@@ -154,8 +155,9 @@ def relieve(
         )
         return replace(calm, notes=(*calm.notes, why))
     if least is None:
+        # Where it curves like a saddle, more cuts are no help either.
         why = "no relief cut was found that helps: where a surface curves like a saddle, lips would overlap"
-        return replace(calm, notes=(*calm.notes, why, _helps(None, bool(clear.any()))))
+        return replace(calm, notes=(*calm.notes, why, helps if planned else _helps(None, bool(clear.any()))))
     if least.area_beyond > WORTH * calm.area_beyond:
         why = "the relief cuts that were found leave nearly as much of it beyond the film"
         return replace(calm, notes=(*calm.notes, why, helps))
@@ -193,6 +195,22 @@ def _trespasses(board: Board, slits: tuple[Slit, ...], dearest: float) -> bool:
 
 
 def _finished(
+    board: Board, trials: list[Trial], ground: Ground, bound: float, most: int | None
+) -> Fit | None:
+    """The piece on the real mesh, nowhere over itself if one of the sets gives such a piece."""
+    best = None
+    for _ in range(OTHERS):
+        best = _finished_with(board, trials, ground, bound, most)
+        if best is None or not best.overlap:
+            break
+        # Lips that collide on the real mesh may not, where slits are shorter.
+        trials = [t for t in trials[1:] if t.cost < SHORTER * trials[0].cost]
+        if not trials:
+            break
+    return best
+
+
+def _finished_with(
     board: Board, trials: list[Trial], ground: Ground, bound: float, most: int | None
 ) -> Fit | None:
     """The piece on the real mesh; where that is fine, slits are settled on the middling copy of it."""
