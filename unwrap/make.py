@@ -22,11 +22,12 @@ from unwrap.body.thin import thin_flat
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import dress
 from unwrap.errors import BadInput
+from unwrap.fittings import fittings_on, told_of_fittings, with_fittings
 from unwrap.flatten.reflect import reflect_flat
 from unwrap.guide.joint_entries import joint_entries, overlap_entries
 from unwrap.guide.report import build_report
 from unwrap.job import Job, read_job
-from unwrap.job_regions import FittingMark, RegionMark
+from unwrap.job_regions import RegionMark
 from unwrap.lay_flat import lay_flat, lay_flat_if_it_can
 from unwrap.left_out import without
 from unwrap.livery.along_joints import lines_along_joints
@@ -41,11 +42,10 @@ from unwrap.progress import Stopwatch, Tell, silent
 from unwrap.regions import default_bridge
 from unwrap.regions.grow import grow_region
 from unwrap.regions.mirror import reflect_patch
-from unwrap.regions.nearest import nearest_on_faces
 from unwrap.regions.patch import make_patch
 from unwrap.regions.region import Patch, Region
 from unwrap.regions.trim import Trim
-from unwrap.relief.fitting import fitting_slit
+from unwrap.relief.fitting import Fitting
 from unwrap.results import WORTH_DRAWING, WRITTEN, begin_drawing, press_of, write_results
 from unwrap.sheet.layout import lay_out
 from unwrap.sheet.limits import press_remarks
@@ -131,15 +131,16 @@ def dress_pieces(bench: Bench, watch: Stopwatch, tell: Tell, crew: Alongside) ->
     plan = plan_overlaps(
         list(carries.values()), [(name, over) for name, part in done.items() for over in part.over]
     )
+    fittings = {name: fittings_on(job, part, bench.body, bench.folder) for name, part in done.items()}
     sets: list[tuple[str, tuple[Piece, ...]]] = []
     for index, told in enumerate(job.numbers or [""]):
         with watch("livery"):
             paints, said = dress(job, carries, bench.body, bench.folder, index, crew)
             if not sets:
                 along = lines_along_joints(list(carries.values()), paints)
-                remarks = [*_fittings_on_nothing(job, done), *left_out, *said, *along]
+                remarks = [*told_of_fittings(job, done), *left_out, *said, *along]
         with watch("sheet"):
-            sets.append((told, _finished(job, done, paints, plan, crew)))
+            sets.append((told, _finished(job, done, paints, plan, fittings, crew)))
     return Dressed(job, carries, plan, tuple(sets), tuple(remarks))
 
 
@@ -148,6 +149,7 @@ def _finished(
     done: Mapping[str, Flattened],
     paints: Mapping[str, Sequence[Paint]],
     plan: Plan,
+    fittings: Mapping[str, Sequence[Fitting]],
     crew: Alongside,
 ) -> tuple[Piece, ...]:
     """`finish` for every region, by whoever of the crew is free."""
@@ -156,7 +158,15 @@ def _finished(
         part = done[mark.name]
         worth = len(part.flat.faces) > WORTH_A_HELPER
         tasks.append(
-            crew.submit(finish, job, part, paints[mark.name], plan.edges_under(mark.name), worth=worth)
+            crew.submit(
+                finish,
+                job,
+                part,
+                paints[mark.name],
+                plan.edges_under(mark.name),
+                fittings[mark.name],
+                worth=worth,
+            )
         )
     found = zip(done.values(), crew.results(tasks), strict=True)
     return tuple(replace(piece, patch=part.patch, flat=part.flat) for part, piece in found)
@@ -288,7 +298,13 @@ def ready_patch(job: Job, mark: RegionMark, region: Region) -> Patch:
     return make_patch(region, bridge=bridge_of(job, mark), openings=mark.openings, joint=mark.joint)
 
 
-def finish(job: Job, flattened: Flattened, paints: Sequence[Paint], under: IntArray | None = None) -> Piece:
+def finish(
+    job: Job,
+    flattened: Flattened,
+    paints: Sequence[Paint],
+    under: IntArray | None = None,
+    fittings: Sequence[Fitting] = (),
+) -> Piece:
     """Outline, bleed and marks round a flat piece with its paints, and slits for the fittings on it.
 
     Along the edges `under` another piece, or another edge of this one, lies over it.
@@ -308,33 +324,4 @@ def finish(job: Job, flattened: Flattened, paints: Sequence[Paint], under: IntAr
         beneath=BENEATH if flattened.over else AT_JOINTS if under is not None and len(under) else 0.0,
         spares=mark.spares,
     )
-    piece = replace(piece, under=flattened.over)
-    on_it = [fitting for fitting in job.fitting if _stands_on(fitting, patch)]
-    if not on_it:
-        return piece
-    cost, keep_clear = cut_cost(job, mark, patch)
-    found = [
-        fitting_slit(flat, fitting.at, fitting.diameter, cost=cost, keep_clear=keep_clear)
-        for fitting in on_it
-    ]
-    return replace(
-        piece,
-        pierce=np.vstack([piece.pierce, *(one.hole[None] for one in found)]),
-        slits=(*piece.slits, *(one.slit for one in found if len(one.slit))),
-    )
-
-
-def _stands_on(fitting: FittingMark, patch: Patch) -> bool:
-    at = np.asarray(fitting.at)
-    _, _, distance = nearest_on_faces(patch.vertices[patch.faces], at)
-    return distance <= max(0.5, 0.5 * fitting.diameter)
-
-
-def _fittings_on_nothing(job: Job, done: Mapping[str, Flattened]) -> list[str]:
-    """A sentence for every fitting that stands on no piece."""
-    return [
-        f"the fitting at ({', '.join(f'{x:g}' for x in fitting.at)}) stands on no piece, so nothing is cut "
-        "for it: give the point where it meets the surface"
-        for fitting in job.fitting
-        if not any(_stands_on(fitting, part.patch) for part in done.values())
-    ]
+    return with_fittings(replace(piece, under=flattened.over), fittings)

@@ -16,6 +16,7 @@ from unwrap.bench import Flattened
 from unwrap.cut_cost import cut_cost
 from unwrap.dress import Paints, dress_what_fits
 from unwrap.errors import BadInput
+from unwrap.fittings import fittings_on
 from unwrap.flatten.bound import bound_of
 from unwrap.flatten.flat_piece import FlatPiece
 from unwrap.job import Job
@@ -186,9 +187,10 @@ class WorkingOut:
     ) -> Worked:
         paints, remarks, error = self._dressed(_only_on(job, mark), mark, laid, first)
         go_on()
+        body, folder = self.session.on_bench().body, self.session.folder
         pieces = [
-            upright(finish(job, Flattened(part.mark, part.patch, part.flat, part.under, part.over), laid_on))
-            for part, laid_on in zip(laid.parts, (paints[part.mark.name] for part in laid.parts), strict=True)
+            upright(finish(job, part, paints[part.mark.name], fittings=fittings_on(job, part, body, folder)))
+            for part in laid.parts
         ]
         return Worked(key, grown, beside(pieces), tuple(remarks), None if first else error, first)
 

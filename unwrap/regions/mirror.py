@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from unwrap.body.sky import sample_faces
 from unwrap.errors import BadInput
 from unwrap.regions.edges import face_normals
 from unwrap.regions.nearest import distances
-from unwrap.regions.region import Joint, Patch
+from unwrap.regions.region import Detail, Joint, Patch
 
 # Places spread over the patch, and how near they may lie (as a share of its size): they
 # find any difference that would show on the model.
@@ -62,14 +63,7 @@ def reflect_patch(body: Body, patch: Patch, name: str, tolerance: float = 0.05) 
             f"mark it as a region of its own."
         )
     holes = reflected(patch.holes, body.middle)
-    details = tuple(
-        replace(
-            detail,
-            at=(detail.at[0], 2 * body.middle - detail.at[1], detail.at[2]),
-            course=detail.course * [1, -1, 1] + [0, 2 * body.middle, 0],
-        )
-        for detail in patch.details
-    )
+    details = reflected_details(patch.details, body.middle)
     # the two edges of a joint change places, as left and right do
     joints = tuple(Joint(first=joint.second, second=joint.first) for joint in patch.joints)
     return replace(
@@ -89,6 +83,18 @@ def reflected(places: FloatArray, middle: float) -> FloatArray:
     there = places.copy()
     there[:, 1] = 2 * middle - there[:, 1]
     return there
+
+
+def reflected_details(details: Sequence[Detail], middle: float) -> tuple[Detail, ...]:
+    """Details on the other side of the plane y = `middle`, mm."""
+    return tuple(
+        replace(
+            detail,
+            at=(detail.at[0], 2 * middle - detail.at[1], detail.at[2]),
+            course=detail.course * [1, -1, 1] + [0, 2 * middle, 0],
+        )
+        for detail in details
+    )
 
 
 def _deviation(body: Body, patch: Patch) -> tuple[float, FloatArray]:

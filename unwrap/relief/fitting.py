@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,13 +11,21 @@ import shapely
 from numpy.typing import ArrayLike
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
+from shapely.ops import substring
 
 from unwrap.arrays import FloatArray
 from unwrap.flatten.edges import boundary_edges, boundary_loops
 from unwrap.flatten.flat_piece import FlatPiece
-from unwrap.relief.coarse import locate
+from unwrap.relief.coarse import coarse_copy, locate
 from unwrap.relief.field import FORBIDDEN
 from unwrap.relief.ground import Ground
+
+# How far apart the corners of an even copy lie, mm, and how many faces it may have.
+FINE, COUNTS = 0.8, (1500, 8000)
+# A slit keeps this far off other parts' holes, mm.
+OFF_HOLES = 0.5
+# A straight run is priced every so often, mm.
+SAMPLED = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,10 +63,13 @@ def fitting_slit(
     *,
     cost: ArrayLike | None = None,
     keep_clear: ArrayLike | None = None,
+    ground: Ground | None = None,
+    made: Sequence[Fitting] = (),
+    others: ArrayLike = (),
 ) -> Fitting:
     """Least visible slit from an edge of a piece to a part on the model, and a hole of its size.
 
-    Relief cuts and openings count as edges.
+    Relief cuts and openings count as edges, and so do the slits and holes that are `made` already.
 
     Parameters
     ----------
@@ -67,9 +79,17 @@ def fitting_slit(
     diameter : float
         Its diameter where it meets the surface, mm.
     cost : (n,) array_like of float, optional
-        What a millimetre of slit costs at each input vertex; 1 = ordinary.
+        What a millimetre of slit costs at each input vertex, or at each point of `ground`
+        where that is given; 1 = ordinary.
     keep_clear : (n,) array_like of bool, optional
-        Input vertices that the slit may not come near, where there is another way.
+        Where the slit may not come near, if there is another way.
+    ground : Ground, optional
+        An even copy of the flat piece, which knows what cuts cost better than a mesh of few
+        faces does (`even_ground`).
+    made : sequence of Fitting, optional
+        Those on the piece that have their slits.
+    others : (k, 3) array_like of float, optional
+        x, y and diameter of holes that the slit has to keep off, mm on the flat piece.
 
     Returns
     -------
@@ -84,24 +104,51 @@ def fitting_slit(
     place = np.asarray(at, dtype=np.float64)
     if not diameter > 0.0:
         raise ValueError(f"a fitting's diameter must be above 0, not {diameter}")
-    near, middle = _nearest(flat, place)
+    near, middle = nearest_on_piece(flat, place)
     gap = float(np.linalg.norm(near - place))
     if gap > max(1.0, diameter):
         where = ", ".join(f"{x:.1f}" for x in place)
         raise ValueError(f"the fitting at ({where}) stands {gap:.1f} mm away from the piece")
-    price = _prices(flat, cost, keep_clear)
+    if ground is None:
+        ground = Ground(flat.surface, flat.points, flat.faces, flat.face, flat.vertex)
+        price = _prices(flat, cost, keep_clear)
+    else:
+        price = np.ones(len(ground.chart)) if cost is None else np.array(cost, dtype=np.float64)
+        if keep_clear is not None:
+            price[np.asarray(keep_clear, dtype=bool)] = FORBIDDEN
+    for x, y, wide in np.reshape(np.asarray(others, dtype=np.float64), (-1, 3)):
+        away = np.linalg.norm(ground.chart - (x, y), axis=1)
+        price[away < 0.5 * wide + OFF_HOLES] = FORBIDDEN
     rings = [flat.points[loop] for loop in boundary_loops(flat.faces)]
     rings.sort(key=lambda ring: -abs(shapely.Polygon(ring).area))
     outline = shapely.Polygon(rings[0], rings[1:])
+    opened = shapely.union_all([_opened(one) for one in made])
     hole = np.array([*middle, diameter])
-    if shapely.distance(outline.boundary, shapely.Point(middle)) <= 0.5 * diameter:
+    edges = shapely.union_all([outline.boundary, opened])
+    if shapely.distance(edges, shapely.Point(middle)) <= 0.5 * diameter:
         return Fitting(near, hole, np.zeros((0, 2)), np.zeros((0, 3)))
-    way = _straightened(flat, price, outline, _cheapest(flat, price, middle))
-    way = _to_rim(way, middle, 0.5 * diameter)
+    way = _straightened(ground, price, outline, opened, _cheapest(ground, price, opened, middle))
+    way = _to_rim(way, opened, middle, 0.5 * diameter)
     return Fitting(near, hole, way, _on_surface(flat, way))
 
 
-def _nearest(flat: FlatPiece, place: FloatArray) -> tuple[FloatArray, FloatArray]:
+def even_ground(flat: FlatPiece) -> Ground:
+    """An even copy of a flat piece, fine enough to find a slit's way on; its own mesh if there is none."""
+    own = Ground(flat.surface, flat.points, flat.faces, flat.face, flat.vertex)
+    count = int(np.clip(flat.areas.sum() * 4.0 / np.sqrt(3.0) / FINE**2, *COUNTS))
+    try:
+        return coarse_copy(own, count)[0]
+    except ValueError:  # slits that stand closed, say: the mesh beside them is fine enough
+        return own
+
+
+def _opened(one: Fitting) -> shapely.Geometry:
+    """What of a piece is cut away and slit for a fitting."""
+    hole = shapely.Point(*one.hole[:2]).buffer(0.5 * one.hole[2], quad_segs=64)
+    return shapely.union(hole, shapely.LineString(one.slit)) if len(one.slit) else hole
+
+
+def nearest_on_piece(flat: FlatPiece, place: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Nearest place on the piece's surface, and where that is on the sheet."""
     a, b, c = np.moveaxis(flat.surface[flat.faces], 1, 0)
     best, found = np.inf, (a[0], flat.points[flat.faces[0, 0]])
@@ -148,15 +195,14 @@ def _prices(flat: FlatPiece, cost: ArrayLike | None, keep_clear: ArrayLike | Non
     return price
 
 
-def _cheapest(flat: FlatPiece, price: FloatArray, middle: FloatArray) -> FloatArray:
-    """Cheapest way along mesh edges from the patch's edge to the middle."""
-    n = len(flat.points)
-    ground = Ground.of(flat.surface, flat.points, flat.faces)
+def _cheapest(ground: Ground, price: FloatArray, opened: shapely.Geometry, middle: FloatArray) -> FloatArray:
+    """Cheapest way along mesh edges from the patch's edge, or what is open already, to the middle."""
+    n = len(ground.chart)
     corners, _, _ = locate(ground, middle[None])
-    start, end = flat.faces.ravel(), np.roll(flat.faces, -1, axis=1).ravel()
+    start, end = ground.faces.ravel(), np.roll(ground.faces, -1, axis=1).ravel()
     low, high = np.unique(np.sort(np.column_stack([start, end]), axis=1), axis=0).T
     first, second = np.concatenate([low, corners[0]]), np.concatenate([high, np.full(3, n)])
-    places = np.concatenate([flat.points, middle[None]])
+    places = np.concatenate([ground.chart, middle[None]])
     prices = np.append(price, price[corners[0]].min())
     length = np.linalg.norm(places[first] - places[second], axis=1) + 1e-12
     weight = length * 0.5 * (prices[first] + prices[second])
@@ -164,37 +210,50 @@ def _cheapest(flat: FlatPiece, price: FloatArray, middle: FloatArray) -> FloatAr
     distance, before = (
         a[0] for a in dijkstra(graph, directed=False, indices=np.array([n]), return_predecessors=True)
     )
-    rim = np.unique(boundary_edges(flat.faces))
-    at = int(rim[np.argmin(distance[rim])])
+    rim = np.unique(boundary_edges(ground.faces))
+    away = shapely.distance(shapely.points(ground.chart), opened)
+    beside = np.flatnonzero(away < np.median(length)) if not opened.is_empty else rim[:0]
+    to_edge = np.concatenate([distance[rim], distance[beside] + away[beside]])
+    at = int(np.concatenate([rim, beside])[np.argmin(to_edge)])
     chain = [at]
     while chain[-1] != n:
         chain.append(int(before[chain[-1]]))
-    return places[chain]
+    way = places[chain]
+    return _begun_at(opened, way) if np.argmin(to_edge) >= len(rim) else way
+
+
+def _begun_at(opened: shapely.Geometry, way: FloatArray) -> FloatArray:
+    """The way run back to the nearest place of what is open already."""
+    foot = shapely.get_coordinates(shapely.shortest_line(opened, shapely.Point(way[0])))[0]
+    return np.concatenate([foot[None], way]) if np.linalg.norm(foot - way[0]) > 1e-9 else way
 
 
 def _straightened(
-    flat: FlatPiece, price: FloatArray, outline: shapely.Polygon, way: FloatArray
+    ground: Ground, price: FloatArray, outline: shapely.Polygon, opened: shapely.Geometry, way: FloatArray
 ) -> FloatArray:
     """The way with every run replaced by a straight one where that stays inside and costs no more."""
-    ground = Ground.of(flat.surface, flat.points, flat.faces)
-    room = outline.buffer(1e-9)
+    room = outline.buffer(1e-6)
 
     def toll(p: FloatArray, q: FloatArray) -> float:
         if not room.covers(shapely.LineString([p, q])):
             return np.inf
-        t = (np.arange(24) + 0.5)[:, None] / 24
+        length = float(np.linalg.norm(q - p))
+        count = int(np.clip(length / SAMPLED, 24, 400))
+        t = (np.arange(count) + 0.5)[:, None] / count
         corners, weights, inside = locate(ground, p + t * (q - p))
         values = np.where(inside, np.einsum("nk,nk->n", weights, price[corners]), 1.0)
-        return float(np.linalg.norm(q - p) * values.mean())
+        return length * float(values.mean())
 
     # The edge may be met elsewhere too: the straight way out of each point of the edge is tried first.
-    rim = flat.points[np.unique(boundary_edges(flat.faces))]
-    shortest = rim[np.argsort(np.linalg.norm(rim - way[-1], axis=1))[:12]]
+    rim = ground.chart[np.unique(boundary_edges(ground.faces))]
+    nearest = rim[np.argsort(np.linalg.norm(rim - way[-1], axis=1))[:12]]
+    if not opened.is_empty:
+        nearest = np.concatenate([_begun_at(opened, way[-1:])[:1], nearest])
     total = sum(toll(p, q) for p, q in itertools.pairwise(way))
-    direct = [(toll(p, way[-1]), p) for p in shortest]
-    best = min(direct, key=lambda d: d[0])
+    direct = [(toll(p, way[-1]), k) for k, p in enumerate(nearest)]
+    best = min(direct)
     if best[0] <= total:
-        return np.array([best[1], way[-1]])
+        return np.array([nearest[best[1]], way[-1]])
     kept, i = [way[0]], 0
     while i < len(way) - 1:
         costs = np.cumsum([toll(p, q) for p, q in zip(way[i:-1], way[i + 1 :], strict=True)])
@@ -220,8 +279,13 @@ def _rounded(way: FloatArray, room: shapely.Polygon) -> FloatArray:
     return way
 
 
-def _to_rim(way: FloatArray, middle: FloatArray, radius: float) -> FloatArray:
-    line = shapely.LineString(way).difference(shapely.Point(middle).buffer(radius, quad_segs=64))
+def _to_rim(way: FloatArray, opened: shapely.Geometry, middle: FloatArray, radius: float) -> FloatArray:
+    """The way from where it last leaves an edge or what is open already, to the hole's rim."""
+    line = shapely.LineString(way)
+    met = shapely.get_coordinates(shapely.intersection(line, opened))
+    start = max(shapely.line_locate_point(line, shapely.points(met)), default=0.0)
+    line = substring(line, start, line.length)
+    line = line.difference(shapely.Point(middle).buffer(radius, quad_segs=64))
     parts = [line] if line.geom_type == "LineString" else list(line.geoms)
     first = min(parts, key=lambda part: part.distance(shapely.Point(way[0])))
     # Close enough together that the slit follows the surface between its points.
