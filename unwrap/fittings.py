@@ -73,6 +73,7 @@ def with_fittings(piece: Piece, fittings: Sequence[Fitting]) -> Piece:
     return replace(
         piece,
         pierce=np.vstack([piece.pierce, *(one.hole[None] for one in fittings)]),
+        fitted=len(fittings),
         slits=(*piece.slits, *(one.slit for one in fittings if len(one.slit))),
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,17 +9,14 @@ import numpy as np
 from unwrap.arrays import FloatArray
 from unwrap.flatten.strain import crosses
 from unwrap.guide.report import per_cent
+from unwrap.guide.slit_words import about_holes, about_slits
 from unwrap.guide.upright import upright
 from unwrap.guide.whereabouts import heading_in_words, place_in_words, way_in_words
 from unwrap.regions import advise as about_details
-from unwrap.sheet.marks import slit_mouths
-from unwrap.sheet.naming import has_tip
 from unwrap.sheet.piece import Piece
 
 # Less strain than this (fraction) needs no brushing out.
 UNFELT = 0.003
-# Finer holes than this (mm) are closed by the first coat of paint.
-LEAST_HOLE = 0.2
 # Lower details than this (mm) are facets, not details.
 LEAST_DETAIL = 0.02
 
@@ -43,8 +39,8 @@ def advise(piece: Piece) -> Advice:
         facing=_facing(piece),
         joint=_joint(piece),
         strain=_strain(piece),
-        slits=_slits(piece),
-        holes=_holes(piece),
+        slits=about_slits(piece),
+        holes=about_holes(piece),
         details=_details(piece),
     )
 
@@ -122,56 +118,6 @@ def _worst(piece: Piece, size: FloatArray, directions: FloatArray) -> tuple[Floa
     u, v, w = flat.surface[flat.faces[at]]
     shares = np.linalg.solve(np.column_stack([b - a, c - a]), directions[at])
     return place, shares[0] * (v - u) + shares[1] * (w - u)
-
-
-def _slits(piece: Piece) -> tuple[str, ...]:
-    flat = piece.flat
-    low, high = _box(flat.surface)
-    said = []
-    relief = len(flat.cuts)
-    through = [not has_tip(flat, cut) for cut in flat.cuts]
-    for number, (mouth, tip) in enumerate(slit_mouths(piece), start=1):
-        if number <= relief:
-            cut = flat.cuts[number - 1]
-            length = float(np.linalg.norm(np.diff(cut, axis=0), axis=1).sum())
-            place, kind = cut.mean(axis=0), "relief cut"
-        else:
-            nearest = int(np.argmin(np.linalg.norm(flat.points - tip, axis=1)))
-            length = float(np.linalg.norm(tip - mouth))
-            place, kind = flat.surface[nearest], "fitting slit"
-        way = ", right through to the next edge" if number <= relief and through[number - 1] else ""
-        said.append(f"Slit {number}, a {kind} of {length:.1f} mm{way}, {place_in_words(place, low, high)}.")
-    if relief:
-        if not any(through):
-            how = "each from the edge to the ring at its tip and no further"
-        elif all(through):
-            how = "each from one edge right through to the other"
-        else:
-            how = (
-                "each from the edge to the ring at its tip and no further; those without a ring run right "
-                "through to the other edge"
-            )
-        if len(said) > relief:
-            how += "; a fitting slit goes as far as its hole"
-        said.append(
-            f"Cut them in this order, {how}. One lip is left a little full: close the slit on the model so "
-            "that the other lies on it."
-        )
-    return tuple(said)
-
-
-def _holes(piece: Piece) -> tuple[str, ...]:
-    sizes: dict[str, int] = defaultdict(int)
-    for diameter in piece.pierce[:, 2]:
-        if diameter >= LEAST_HOLE:
-            sizes[f"{diameter:.1f}"] += 1
-    if not sizes:
-        return ()
-    each = ", ".join(f"{count} of {size} mm" for size, count in sorted(sizes.items()))
-    return (
-        f"Pierce when the film is quite dry: {each}. A needle from outside, twirled, tears less than a "
-        f"blade.",
-    )
 
 
 def _details(piece: Piece) -> tuple[str, ...]:

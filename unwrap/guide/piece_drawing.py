@@ -114,10 +114,16 @@ class _Drawing:
     def _slits(self) -> None:
         for slit in self.piece.slits:
             self._haloed(self._place(slit), 0.3)
+        taken: list[FloatArray] = []
         for number, (mouth, tip) in enumerate(slit_mouths(self.piece), start=1):
             ends = self._place(np.array([mouth, tip]))
-            out = ends[0] - ends[1]
-            x, y = ends[0] + 3.2 * out / max(float(np.linalg.norm(out)), 1e-9)
+            out = (ends[0] - ends[1]) / max(float(np.linalg.norm(ends[0] - ends[1])), 1e-9)
+            aside = np.array([-out[1], out[0]])
+            # Where slits begin side by side, their numbers move along the edge.
+            places = [ends[0] + 3.2 * out + shift * aside for shift in (0.0, 4.4, -4.4, 8.8, -8.8)]
+            free = (p for p in places if all(np.linalg.norm(p - other) > 4.2 for other in taken))
+            taken.append(next(free, places[0]))
+            x, y = taken[-1]
             self.pen.ring(x, y, 2.0, 0.25, INK, PAPER)
             self.pen.text(x, y + 0.95, str(number), 2.7)
 

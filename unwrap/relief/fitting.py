@@ -24,6 +24,8 @@ from unwrap.relief.ground import Ground
 FINE, COUNTS = 0.8, (1500, 8000)
 # A slit keeps this far off other parts' holes, mm.
 OFF_HOLES = 0.5
+# A foot is moved along the edge by up to this many of those distances to leave it squarely.
+BESIDE_FOOT = 6.0
 # A straight run is priced every so often, mm.
 SAMPLED = 0.3
 
@@ -247,6 +249,11 @@ def _straightened(
     # The edge may be met elsewhere too: the straight way out of each point of the edge is tried first.
     rim = ground.chart[np.unique(boundary_edges(ground.faces))]
     nearest = rim[np.argsort(np.linalg.norm(rim - way[-1], axis=1))[:12]]
+    # Squarely out of the whole edge, and of the edge where the way ends.
+    around = shapely.Point(way[0]).buffer(BESIDE_FOOT * FINE)
+    for side in (outline.boundary, shapely.intersection(outline.boundary, around)):
+        if not side.is_empty:
+            nearest = np.concatenate([_begun_at(side, way[-1:])[:1], nearest])
     if not opened.is_empty:
         nearest = np.concatenate([_begun_at(opened, way[-1:])[:1], nearest])
     total = sum(toll(p, q) for p, q in itertools.pairwise(way))

@@ -30,6 +30,8 @@ from unwrap.sheet.sheet import NamePlace, Placement, Sheet
 NUMBER_SIZE = 1.6
 # Diameter of the ring that marks the tip of a relief cut, mm.
 TIP = 0.3
+# Numbers side by side keep this far apart, mm.
+APART = 0.9
 # Notes keep this clear of paint, mm.
 CLEAR = 0.35
 
@@ -189,7 +191,8 @@ def _beside(mouth: FloatArray, out: FloatArray, text: str, ground: _Ground) -> N
                 x, y = middle - np.array([width, tall]) / 2
                 box = shapely.box(x - 0.1, y - 0.1, x + width + 0.1, y + tall + 0.1)
                 if ground.is_free(box):
-                    ground.take(box)
+                    # Two numbers side by side would read as one.
+                    ground.take(shapely.box(x - APART, y - 0.1, x + width + APART, y + tall + 0.1))
                     return NamePlace(float(x), float(y), 0.0, size)
     return None
 

@@ -35,6 +35,8 @@ class Piece:
         What is printed, in painting order, bleed included.
     pierce : (p, 3) float64
         Piercing marks: x, y, diameter.
+    fitted : int
+        How many of them, the last ones, are cut out for parts that are on the model already.
     slits : tuple of (n, 2) float64 arrays
         Fitting slits and closed relief cuts to slit along, from the edge inwards.
     front, up : (2,) float64
@@ -54,6 +56,7 @@ class Piece:
     outline_curves: tuple[Curve, ...] = ()
     paints: tuple[Paint, ...] = ()
     pierce: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    fitted: int = 0
     slits: tuple[FloatArray, ...] = ()
     front: FloatArray = field(default_factory=lambda: np.zeros(2))
     up: FloatArray = field(default_factory=lambda: np.zeros(2))
