@@ -64,7 +64,7 @@ def test_a_relief_cut_is_told_from_its_mouth_to_its_tip():
     said = about_slits(Piece("dome", "dome", carry.patch, flat, outline))
     length = float(re.search(r"of ([\d.]+) mm", said[0])[1])
     assert abs(length - np.linalg.norm(np.diff(lip, axis=0), axis=1).sum()) < 0.05
-    assert "from the edge towards the front, low down to" in said[0]
+    assert "from the edge towards the front, low down, to" in said[0]
 
 
 def test_numbers_of_slits_that_begin_together_do_not_run_into_one():

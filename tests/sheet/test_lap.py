@@ -6,6 +6,7 @@ import shapely
 from surfaces import cap
 
 from unwrap.film import Film
+from unwrap.flatten.edges import boundary_edges
 from unwrap.relief.draw import cut_curves
 from unwrap.relief.fit import fit
 from unwrap.relief.ground import Ground
@@ -60,3 +61,18 @@ def test_one_lip_is_left_full_and_the_slit_stays_open(slit_cap):
 def test_no_lap_leaves_the_outline_alone(slit_cap):
     plain, _ = outline_of(slit_cap.points, slit_cap.faces)
     assert lapped(plain, slit_cap, 0.0) is plain
+
+
+def test_a_short_edge_left_out_makes_no_notch(slit_cap):
+    plain, _ = outline_of(slit_cap.points, slit_cap.faces)
+    free = boundary_edges(slit_cap.faces)
+    rim = free[(np.abs(slit_cap.surface[free][..., 2] - 10.0) < 1e-6).all(axis=1)]
+    # Whole runs of the rim, and the same with a single edge of one of them left out.
+    whole = lapped(plain, slit_cap, 0.0, rim, 0.6)
+    length = np.linalg.norm(slit_cap.points[rim[:, 1]] - slit_cap.points[rim[:, 0]], axis=1)
+    inner = [k for k in range(len(rim)) if np.isin(rim[k], np.delete(rim, k, axis=0)).all()]
+    short = min(inner, key=lambda k: length[k])
+    assert length[short] < 3 * 0.6
+    without = lapped(plain, slit_cap, 0.0, np.delete(rim, short, axis=0), 0.6)
+    assert whole.area > plain.area + 0.5 * 0.6 * length.sum()
+    assert without.area == pytest.approx(whole.area, abs=1e-6)

@@ -39,7 +39,8 @@ def about_slits(piece: Piece) -> tuple[str, ...]:
             start, goal = _begins_at(piece, mouths, k), "to its hole"
         length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
         here, there = (place_in_words(line[end], *box) for end in (0, -1))
-        way = f"from {start} {here} {goal}" + (f" {there}" if there != here else "")
+        comma = "," if "," in here else ""
+        way = f"from {start} {here}{comma} {goal}" + (f" {there}" if there != here else "")
         said.append(f"Slit {k + 1}, a {kind} of {length:.1f} mm, {way}.")
     if said:
         said.append(_how(through, len(mouths) - relief))

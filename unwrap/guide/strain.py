@@ -164,11 +164,13 @@ def _figures_text(flat: FlatPiece) -> str:
     if max(grow.worst, shrink.worst) < NOTHING:
         return "lies flat: nothing to stretch or shrink"
     extent = (1.0 + grow.worst) / (1.0 - shrink.worst) - 1.0
+    # With large openings nothing can be proved: a bound of nothing says nothing.
+    bound = f"; uncut at least {per_cent(flat.bound - 1.0)}" if flat.bound - 1.0 > NOTHING else ""
     verdict = "the film takes it" if flat.within else f"beyond the film on {per_cent(flat.area_beyond)} of it"
     return (
         f"stretch: worst {per_cent(grow.worst)}, 99th {per_cent(grow.p99)}, mean {per_cent(grow.mean)}\n"
         f"shrink: worst {per_cent(shrink.worst)}, 99th {per_cent(shrink.p99)}, mean {per_cent(shrink.mean)}\n"
-        f"range {per_cent(extent)}; uncut at least {per_cent(flat.bound - 1.0)}\n{verdict}"
+        f"range {per_cent(extent)}{bound}\n{verdict}"
     )
 
 

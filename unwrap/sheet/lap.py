@@ -7,12 +7,14 @@ import itertools
 import numpy as np
 import shapely
 
-from unwrap.arrays import FloatArray, IntArray
-from unwrap.flatten.edges import boundary_edges
+from unwrap.arrays import BoolArray, FloatArray, IntArray
+from unwrap.flatten.edges import boundary_edges, boundary_loops
 from unwrap.flatten.flat_piece import FlatPiece
 
 # Lips nearer than this keep their own line: below it the two cuts would fall into one, mm.
 LEAST_GAP = 0.05
+# Edges that are left full may be parted by up to this many widths without a step between them.
+GAP = 3.0
 # Places on the surface that are nearer than this are one, mm.
 SAME = 1e-6
 
@@ -94,16 +96,33 @@ def lips_of(flat: FlatPiece, cut: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _beyond(flat: FlatPiece, edges: IntArray, width: float) -> list[shapely.Geometry]:
     """Ground beyond some of the piece's edges."""
     count = len(flat.points)
-    free = boundary_edges(flat.faces)
-    wanted = np.isin(
-        free.min(axis=1) * count + free.max(axis=1), edges.min(axis=1) * count + edges.max(axis=1)
-    )
-    runs = shapely.line_merge(shapely.multilinestrings(flat.points[free[wanted]]), directed=True)
+    keys = edges.min(axis=1) * count + edges.max(axis=1)
+    found = []
+    for loop in boundary_loops(flat.faces):
+        start, end = loop, np.roll(loop, -1)
+        wanted = np.isin(np.minimum(start, end) * count + np.maximum(start, end), keys)
+        length = np.linalg.norm(flat.points[end] - flat.points[start], axis=1)
+        wanted |= _short_gaps(wanted, length, GAP * width)
+        sides = np.stack([start, end], axis=1)[wanted]
+        found.append(shapely.line_merge(shapely.multilinestrings(flat.points[sides]), directed=True))
     # The piece lies on the left of its edges.
     return [
         run.buffer(-width, single_sided=True, cap_style="flat", join_style="mitre", mitre_limit=2.0)
+        for runs in found
         for run in shapely.get_parts(runs)
     ]
+
+
+def _short_gaps(wanted: BoolArray, length: FloatArray, most: float) -> BoolArray:
+    """(e,) edges of a loop that part runs of wanted ones by a gap too short for a blade to turn in."""
+    gaps = np.zeros(len(wanted), dtype=bool)
+    if wanted.all() or not wanted.any():
+        return gaps
+    # Begun at a wanted edge, no gap goes over the loop's end.
+    order = np.roll(np.arange(len(wanted)), -int(np.argmax(wanted)))
+    for run in np.split(order, np.flatnonzero(np.diff(wanted[order])) + 1):
+        gaps[run] = not wanted[run[0]] and length[run].sum() <= most
+    return gaps
 
 
 def _strip(lip: FloatArray, other: FloatArray, width: float) -> shapely.Geometry:
@@ -114,5 +133,7 @@ def _strip(lip: FloatArray, other: FloatArray, width: float) -> shapely.Geometry
     gap = np.linalg.norm(across, axis=1)
     share = np.minimum(width / np.maximum(gap, 1e-12), 0.5)
     share[gap < LEAST_GAP] = 0.0
+    # A slit that runs on into an opening ends between its corners: there the lip comes back to its own.
+    share[-1] = 0.0
     ring = np.concatenate([lip, (lip + share[:, None] * across)[::-1]])
     return shapely.make_valid(shapely.Polygon(ring), method="structure")
