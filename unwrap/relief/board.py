@@ -29,6 +29,9 @@ from unwrap.relief.trial_mesh import TrialMesher
 FINER = 3  # times as many faces on a finer board
 POWER = 8.0
 RISING = ((3.0, 3), (5.0, 2))  # powers on the way to it, and Newton steps for each
+RISING_AGAIN = ((3.0, 2), (5.0, 1))  # from a shape of nearly the same mesh that asks for clearly more
+CLEARLY = 1.2  # times what that asked
+NEED_TOLERANCE = 5e-3  # of the power mean's sum: its root, the need, is then off by 1e-4
 SLACK = 1.005  # a need this many times the target counts as reached
 
 
@@ -136,7 +139,7 @@ class Board:
             if chart is not None:
                 self.trials += 1
                 surface = self.field.places(chart)
-                start = _carried(trial, chart - trial.chart)
+                start = _carried(trial, chart - trial.chart), trial.need
                 return self._measured(slits, trial.mesh, chart, surface, start)
         return self.attempt(slits)
 
@@ -154,7 +157,7 @@ class Board:
         mesh: TrialMesh,
         chart: FloatArray,
         surface: FloatArray,
-        start: FloatArray | None,
+        start: tuple[FloatArray, float] | None,
     ) -> Trial:
         points, need = laid_flat(surface, mesh.ground.faces, mesh.system, self.size, self.law, chart, start)
         over = overlaps(points, mesh.ground.faces)
@@ -217,11 +220,13 @@ def laid_flat(
     size: float,
     law: Worst,
     chart: FloatArray,
-    start: FloatArray | None,
+    start: tuple[FloatArray, float] | None,
 ) -> tuple[FloatArray, float]:
     """Flat shape of a coarse mesh that asks least of the film, mm, and its need.
 
-    Rising powers lead there from the chart; a shape of nearly the same mesh serves as `start` as it is.
+    Rising powers lead there from the chart. `start` is the shape of nearly the same mesh, and what that
+    needed: where it needs clearly more on this one, few faces are to blame, which a high power by itself
+    brings back by no more than a seventh of their strain at a step.
     """
     metric = metric_in_order(surface / size, faces)
     areas, count = metric.areas, len(surface)
@@ -229,12 +234,14 @@ def laid_flat(
     problem = Problem(metric, areas, masses, cast(System, system))
     if start is None:
         points, _ = minimise(problem, Work(), chart / size, steps=1)
-        for power, steps in RISING:
-            points, _ = minimise(problem, replace(law, power=power), points, steps=steps, tolerance=0.1)
+        rising = RISING
     else:
-        points = start / size
+        points = start[0] / size
+        rising = RISING_AGAIN if need_of(metric, law, points) > CLEARLY * start[1] else ()
+    for power, steps in rising:
+        points, _ = minimise(problem, replace(law, power=power), points, steps=steps, tolerance=0.1)
     # Slopes are right only where the least value is really reached: the last stage runs to its end.
-    points, _ = minimise(problem, law, points, steps=60, tolerance=1e-3)
+    points, _ = minimise(problem, law, points, steps=60, tolerance=NEED_TOLERANCE)
     return points * size, need_of(metric, law, points)
 
 
