@@ -31,6 +31,7 @@ POWER = 8.0
 RISING = ((3.0, 3), (5.0, 2))  # powers on the way to it, and Newton steps for each
 RISING_AGAIN = ((3.0, 2), (5.0, 1))  # from a shape of nearly the same mesh that asks for clearly more
 CLEARLY = 1.2  # times what that asked
+TEARS = 4.0  # times as dear as elsewhere is a slit that leaves next to nothing of the film beside an edge
 NEED_TOLERANCE = 5e-3  # of the power mean's sum: its root, the need, is then off by 1e-4
 SLACK = 1.005  # a need this many times the target counts as reached
 
@@ -121,7 +122,15 @@ class Board:
 
     def cost(self, slits: tuple[Slit, ...]) -> float:
         """Weighted length of slits, mm."""
-        return float(self.field.costs([slit.curve() for slit in slits]).sum())
+        return float(self._costs([slit.curve() for slit in slits], slits).sum())
+
+    def _costs(self, curves: list[FloatArray], slits: tuple[Slit, ...]) -> FloatArray:
+        """(c,) costs of curves, equally many for each slit: a strip of film that tears costs too."""
+        costs = self.field.costs(curves)
+        if curves:
+            through = np.repeat([slit.into is not None for slit in slits], len(curves) // len(slits))
+            costs = costs + TEARS * self.mesher.strips(np.stack(curves), through)
+        return costs
 
     def attempt(self, slits: tuple[Slit, ...]) -> Trial:
         """Cut a coarse mesh, lay it flat and measure."""
@@ -183,7 +192,7 @@ class Board:
         for slit in trial.slits:
             curve, way = slit.at(share), step * slit.slopes(share)
             curves += [*(curve + way), *(curve - way)]
-        costs = self.field.costs(curves).reshape(len(trial.slits), 2, Slit.SIZE)
+        costs = self._costs(curves, trial.slits).reshape(len(trial.slits), 2, Slit.SIZE)
         return mesh.slopes(trial.slits, pull), (costs[:, 0] - costs[:, 1]) / (2.0 * step)
 
 

@@ -89,13 +89,12 @@ def plan(
         return not reached, trial.cost if reached else trial.need * (1.0 + trial.overlap)
 
     begun = beginnings(board, limit, target, effort)
-    begun.sort(key=lambda t: _hope(t, target))
     found = list(begun)
-    least = np.inf
-    for trial in begun[: effort.settled]:
+    least = min((t.cost for t in begun if t.reaches(target)), default=np.inf)
+    for trial in _in_turn(begun, target)[: effort.settled]:
         if _hope(trial, target) > HOPELESS * least:
-            break
-        settled = settle(board, trial, target, rounds=effort.rounds)
+            continue
+        settled = settle(board, trial, target, rounds=effort.rounds, below=least)
         found.append(settled)
         if settled.reaches(target):
             least = min(least, settled.cost)
@@ -104,11 +103,12 @@ def plan(
         return found
     for _ in range(effort.changes):
         best = found[0]
-        changed = [fewer(board, best, target, effort)]
+        below = best.cost if best.reaches(target) else np.inf
+        changed = [fewer(board, best, target, effort, below)]
         if len(best.slits) < limit and not best.reaches(target):
             changed.append(one_more(board, best, target, effort, limit))
         if len(board.edges) > 1:
-            changed += joined(board, best, target, effort, limit)
+            changed += joined(board, best, target, effort, limit, below)
         # One that costs less but is a hair short of the target is given as many rounds again.
         near = [t for t in changed if t is not None and t.cost < best.cost and _just_short(t, target)]
         changed += [settle(board, t, target, rounds=effort.rounds) for t in near]
@@ -166,12 +166,16 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
     tried += _along_cheap_ways(board, limit)
     least = min((t.need for t in tried), default=target)
     tried = [t for t in tried if t.need <= IN_SIGHT * max(target, least)]
-    tried.sort(key=lambda t: _hope(t, target))
-    # What one trial promises says little about other counts: each of them is to have its turn.
-    place = [sum(len(t.slits) == len(trial.slits) for t in tried[:k]) for k, trial in enumerate(tried)]
-    rank = [_hope(t, target) * AGAIN**k for t, k in zip(tried, place, strict=True)]
-    chosen = [tried[k] for k in np.argsort(rank, kind="stable")[: effort.begun]]
+    chosen = _in_turn(tried, target)[: effort.begun]
     return [settle(board, t, target, rounds=effort.first) for t in chosen]
+
+
+def _in_turn(trials: list[Trial], target: float) -> list[Trial]:
+    """The most hopeful first, but each count of slits in its turn: what one promises says little of others."""
+    trials = sorted(trials, key=lambda t: _hope(t, target))
+    place = [sum(len(t.slits) == len(trial.slits) for t in trials[:k]) for k, trial in enumerate(trials)]
+    rank = [_hope(t, target) * AGAIN**k for t, k in zip(trials, place, strict=True)]
+    return [trials[k] for k in np.argsort(rank, kind="stable")]
 
 
 def _along_cheap_ways(board: Board, limit: int) -> list[Trial]:
@@ -236,8 +240,8 @@ def _on_line(mirror: Mirror, edge: Edge) -> float:
     return float(places[int(np.argmin(np.linalg.norm(points - mirror.reflected(points), axis=1)))])
 
 
-def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | None:
-    """The set without the slit that it can best do without, settled anew."""
+def fewer(board: Board, trial: Trial, target: float, effort: Effort, below: float) -> Trial | None:
+    """The set without the slit that it can best do without, settled anew; see `settle` for `below`."""
     if len(trial.slits) < 2:
         return None
     kept = board.symmetry(trial.slits)
@@ -249,7 +253,7 @@ def fewer(board: Board, trial: Trial, target: float, effort: Effort) -> Trial | 
         return None
     # Less need and less cost both speak for a rest; one unit of need is worth about the whole cost.
     best = min(left, key=lambda t: t.cost + trial.cost * max(0.0, np.log(t.need / target)))
-    return settle(board, best, target, rounds=effort.rounds)
+    return settle(board, best, target, rounds=effort.rounds, below=below)
 
 
 def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> Trial | None:
@@ -282,8 +286,10 @@ def one_more(board: Board, trial: Trial, target: float, effort: Effort, limit: i
     return settle(board, best, target, rounds=effort.rounds)
 
 
-def joined(board: Board, trial: Trial, target: float, effort: Effort, limit: int) -> list[Trial]:
-    """The set with one slit led through another edge, settled anew.
+def joined(
+    board: Board, trial: Trial, target: float, effort: Effort, limit: int, below: float
+) -> list[Trial]:
+    """The set with one slit led through another edge, settled anew; see `settle` for `below`.
 
     Where an opening is near, cut and opening work as one long slit: a slit is run on into it, one that
     passes it is broken there in two, or a new one bridges the shortest way to it.
@@ -322,7 +328,7 @@ def joined(board: Board, trial: Trial, target: float, effort: Effort, limit: int
     tried.sort(key=lambda t: t[0])
     found = [t for t in (board.attempt(slits) for _, slits in tried[: effort.joins]) if np.isfinite(t.need)]
     found.sort(key=lambda t: t.cost + 2.0 * trial.cost * max(0.0, float(np.log(t.need / target))))
-    return [settle(board, t, target, rounds=effort.rounds) for t in found[: effort.settled]]
+    return [settle(board, t, target, rounds=effort.rounds, below=below) for t in found[: effort.settled]]
 
 
 def _long_places(board: Board, trial: Trial, count: int) -> list[tuple[Edge, float]]:

@@ -10,10 +10,13 @@ from unwrap.relief.slit import Slit
 
 FINE = 0.04  # steps of fewer spacings than this are not worth a trial
 WORTHWHILE = 1e-3  # share of the cost that a step has to promise
+DEARER = 1.05  # times what another set costs at which one that falls short is given up
 SHORT = 1.2  # a slit of fewer spacings than this may be dropped
 
 
-def settle(board: Board, first: Trial, target: float, *, rounds: int = 20) -> Trial:
+def settle(
+    board: Board, first: Trial, target: float, *, rounds: int = 20, below: float = np.inf
+) -> Trial:
     """Least cost near a set of slits at which the need is at most `target`.
 
     Sequential quadratic programming [1]_ in a trust region: each round the slopes of
@@ -30,6 +33,9 @@ def settle(board: Board, first: Trial, target: float, *, rounds: int = 20) -> Tr
         Largest need allowed.
     rounds : int
         At most about this many trials.
+    below : float
+        What another set costs: one that has come to cost clearly more, and still does not reach
+        the target, is given up.
 
     Returns
     -------
@@ -83,6 +89,8 @@ def settle(board: Board, first: Trial, target: float, *, rounds: int = 20) -> Tr
             ties = _ties(board, new.slits)
             bending = _gentle(board, ties)
         now, slopes = new, after
+        if now.cost > DEARER * below and not now.reaches(target):
+            break
     return _restored(board, now, best, target)
 
 

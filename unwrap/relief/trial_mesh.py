@@ -24,8 +24,7 @@ TURN = 0.3  # of a sphere's radius: the farthest that points may stand apart on 
 CLOSEST = 0.25  # of the ordinary spacing
 SMALL = 12.0  # spacings round an opening below which it has no corners
 STEEP = 0.4  # sine of the angle with the edge below which a slit leaves a splinter of film beside its foot
-STRIP = 0.4  # of the spacing, or of the way from its foot: the least distance between a slit and an edge
-NEAR_END = 0.1  # share of a slit at its ends within which its distance from the edge is not looked at
+STRIP = 0.6  # of the spacing, or of the way from its foot: what is narrower between a slit and an edge is thin
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
 
 
@@ -110,24 +109,36 @@ class TrialMesher:
         points = np.stack([slit.curve() for slit in slits])
         curves = shapely.linestrings(points)
         through = np.array([slit.into is not None for slit in slits])
+        quarter = SAMPLES // 4
+        ends = np.where(
+            through,
+            shapely.linestrings(points[:, quarter:-quarter]),
+            shapely.linestrings(points[:, quarter:]),
+        )
+        bad = ~np.asarray(shapely.covers(self.outline, ends))
         tips = shapely.distance(self.outline.boundary, shapely.points(points[:, -1]))
-        bad = ~through & (tips < 0.4 * h)
-        bad |= self._hug(points, through)
+        bad |= ~through & (tips < 0.4 * h)
         bad |= self._graze(slits, points)
         one, two = _crowded(curves, 0.5 * h, self.outline)
         bad[one] = bad[two] = True
         return np.asarray(bad, dtype=bool)
 
-    def _hug(self, points: FloatArray, through: np.ndarray) -> np.ndarray:
-        """(s,) bool: slits that leave the patch or leave a thin strip of film between them and an edge."""
-        arc = np.cumsum(np.linalg.norm(np.diff(points, axis=1), axis=2), axis=1)
+    def strips(self, curves: FloatArray, through: BoolArray) -> FloatArray:
+        """(c,) how much of each curve leaves but a thin strip of film between it and an edge, mm.
+
+        `curves` (c, p, 2) begin on an edge, and end on one where they run `through`.
+        """
+        step = np.linalg.norm(np.diff(curves, axis=1), axis=2)
+        arc = np.cumsum(step, axis=1)
         away = np.where(through[:, None], np.minimum(arc, arc[:, -1:] - arc), arc)
-        inner = points[:, 1:]
+        inner = curves[:, 1:]
         gap = shapely.distance(self.outline.boundary, shapely.points(inner))
-        inside = shapely.contains_xy(self.outline, inner[..., 0], inner[..., 1])
-        least = STRIP * np.minimum(away, self.size(inner.reshape(-1, 2)).reshape(gap.shape))
-        judged = away > NEAR_END * arc[:, -1:]
-        return np.asarray((judged & ~(inside & (gap >= least))).any(axis=1))
+        size = self.size(inner.reshape(-1, 2)).reshape(gap.shape)
+        room = STRIP * np.minimum(away, size)
+        thin = np.maximum(1.0 - gap / np.maximum(room, 1e-9), 0.0)
+        thin[away < 1e-9] = 0.0
+        long: FloatArray = (step / size * self.spacing_at(inner.reshape(-1, 2)).reshape(gap.shape) * thin).sum(axis=1)
+        return long
 
     def _graze(self, slits: tuple[Slit, ...], points: FloatArray) -> np.ndarray:
         """(s,) bool: slits that leave or meet an edge at a small angle on the surface."""
