@@ -122,7 +122,7 @@ def best_even_set(uncut, film):
         if trial.cost > 1.1 * best:
             break
         for deeper in (1.0, 1.04, 1.08, 1.12):
-            found, *_ = deepen(ground, tuple(slit.scaled(deeper) for slit in trial.slits), film, tries=8)
+            found, *_ = deepen(ground, trial.slits, film, tries=8, factor=deeper)
             if found is not None and found.good:
                 break
         if found is None or found.overlap:

@@ -93,7 +93,7 @@ def test_a_slit_that_runs_into_an_opening_keeps_to_its_edge():
     assert np.isfinite(trial.need)
     pushed = nudged((slit,), 0, 1, 3.0)[0]
     assert np.linalg.norm(opening.point(opening.nearest(pushed.tip)) - pushed.tip) < 1e-9
-    assert pushed.scaled(1.5) is pushed
+    assert (pushed.way(1.5) == pushed.curve()).all()
     # Twice into the same opening would part the piece.
     other = Slit(outer, float(outer.at[a]) + 0.5 * outer.length, opening.ring[b], into=opening)
     assert not np.isfinite(board.attempt((slit, other)).need)

@@ -35,13 +35,15 @@ def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
     return tuple(out)
 
 
-def cut_along(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Ground, list[FloatArray]]:
-    """The patch cut along the slits, and the cuts on the surface.
+def cut_along(
+    ground: Ground, slits: tuple[Slit, ...], factor: float = 1.0
+) -> tuple[Ground, list[FloatArray]]:
+    """The patch cut along the slits, each `factor` times as deep, and the cuts on the surface.
 
     They are made in the order in which they come round the edge: that is the order at the bench.
     """
     in_turn = sorted(slits, key=lambda slit: (-slit.edge.length, slit.start % slit.edge.length))
-    curves = [slit.curve() for slit in in_turn]
+    curves = [slit.way(factor) for slit in in_turn]
     return cut_curves(ground, curves, [slit.into is not None for slit in in_turn])
 
 
@@ -50,7 +52,7 @@ def cut_and_fit(
 ) -> Fit | None:
     """The patch cut along the slits, each `factor` times as deep, and laid flat; None if it cannot be cut."""
     try:
-        cut, cuts = cut_along(ground, tuple(slit.scaled(factor) for slit in slits))
+        cut, cuts = cut_along(ground, slits, factor)
     except CannotDraw:
         return None
     return fit(cut, film, cuts, bound=bound, enough=enough)
@@ -65,7 +67,7 @@ def finish(
     bound: float = 1.0,
     most: int | None = None,
     tries: int = TRIES,
-) -> tuple[Fit | None, tuple[Slit, ...]]:
+) -> tuple[Fit | None, tuple[Slit, ...], float]:
     """Bring the most hopeful of the planned sets just within the film on the real mesh, not only on the copy.
 
     What the real mesh was off moves the target on the copy; the set is settled anew for that, and where it
@@ -92,9 +94,12 @@ def finish(
         The cheapest that is good, else the one nearest to it; None if none can be cut.
     slits : tuple of Slit
         Its slits.
+    factor : float
+        How many times as deep they are cut.
     """
     best: Fit | None = None
     slits: tuple[Slit, ...] = ()
+    depth = 1.0
     trial, waiting = trials[0], [t for t in trials[1:] if len(t.slits) != len(trials[0].slits)]
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
     last: tuple[float, float] | None = None
@@ -105,14 +110,14 @@ def finish(
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
         spent += 1
         if found is not None and _better(found, best):
-            best, slits = found, trial.slits
+            best, slits, depth = found, trial.slits, 1.0
         stuck = None
         if found is not None and not found.overlap:
             if SLIGHTLY < found.reach < (1.0 if harmful else NEAR):
                 deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, first=found)
                 spent += more
                 if deeper is not None and _better(deeper, best):
-                    best, slits = deeper, tuple(slit.scaled(factor) for slit in trial.slits)
+                    best, slits, depth = deeper, trial.slits, factor
                 if deeper is not None and deeper.good:
                     break
                 harmful = deeper is found
@@ -145,7 +150,7 @@ def finish(
         if other is None:
             break
         trial, last, harmful = other, None, False
-    return best, slits
+    return best, slits, depth
 
 
 def _another(
@@ -176,8 +181,11 @@ def deepen(
     bound: float = 1.0,
     tries: int = 5,
     first: Fit | None = None,
+    factor: float = 1.0,
 ) -> tuple[Fit | None, float, int]:
     """Scale the depth of all slits together until the patch is just within the film.
+
+    Begins at `factor` times the planned depth; `first` is the fit there, where that is known.
 
     Returns
     -------
@@ -190,7 +198,7 @@ def deepen(
         Real flattenings that it took.
     """
     real = on_mesh(ground, slits)
-    factor, high = 1.0, np.inf
+    high = np.inf
     known: list[tuple[float, float]] = []  # ln(factor) and ln(reach) of what was laid flat
     best: tuple[Fit | None, float] = (None, 1.0)
     spent = 0

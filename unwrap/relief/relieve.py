@@ -218,12 +218,13 @@ def _finished_with(
     tries = TRIES if gets_on(board, trials) else 1
     if len(ground.faces) <= 1.5 * MIDDLING:
         return finish(board, trials, ground, board.film, bound=bound, most=most, tries=tries)[0]
-    rough, slits = finish(board, trials, board.field.ground, board.film, most=most, tries=tries)
+    rough, slits, depth = finish(board, trials, board.field.ground, board.film, most=most, tries=tries)
     if rough is None:
         return None
     best = None
+    real = on_mesh(ground, slits)
     for factor in (1.01, 1.03, 1.07):
-        found = cut_and_fit(ground, on_mesh(ground, slits), board.film, factor, bound, enough=JUST_WITHIN)
+        found = cut_and_fit(ground, real, board.film, depth * factor, bound, enough=JUST_WITHIN)
         if found is None:
             break
         best = found

@@ -160,17 +160,16 @@ class Slit:
         by_tip = [t * d + (left @ d) * turn for d in tips]
         return np.stack([(1.0 - t) * tangent - (left @ tangent) * turn, *by_tip, bow * left, lean * left])
 
-    def scaled(self, factor: float) -> Slit:
-        """The same line, cut `factor` times as deep; one that runs through stays as it is.
+    def way(self, factor: float) -> FloatArray:
+        """(33, 2) its curve, `factor` times as deep; one that runs through stays as it is.
 
         Beyond its tip it goes straight on: a cubic would swing away there.
         """
         if self.into is not None or factor == 1.0:
-            return self
+            return self.curve()
         share = np.linspace(0.0, factor, SAMPLES)
         ahead = self.tip - self.at(np.array([1.0 - 1e-6]))[0]
-        way = self.at(np.minimum(share, 1.0)) + 1e6 * np.maximum(share - 1.0, 0.0)[:, None] * ahead
-        return Slit.along(self.edge, self.start, way)
+        return self.at(np.minimum(share, 1.0)) + 1e6 * np.maximum(share - 1.0, 0.0)[:, None] * ahead
 
     @classmethod
     def along(cls, edge: Edge, start: float, way: FloatArray) -> Slit:
