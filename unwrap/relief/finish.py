@@ -21,7 +21,8 @@ AIM = 0.9965  # reach that a change of depth aims at
 TRIES = 8  # real flattenings after which no other set is begun
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
-NEAR = 1.1  # and up to this one too shallow by so little
+NEAR = 1.05  # and up to this one too shallow by so little
+FUTILE = -0.4  # of ln(reach) with ln(depth): what is cut deeper to no more effect is bound elsewhere
 
 
 def on_mesh(ground: Ground, slits: tuple[Slit, ...]) -> tuple[Slit, ...]:
@@ -104,7 +105,7 @@ def finish(
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
     last: tuple[float, float] | None = None
     fine: Board | None = None
-    harmful = False  # whether to cut the set in hand deeper as it is made it worse
+    harmful = False  # whether to cut the set in hand deeper as it is did not help
     spent = 0
     while spent < tries:
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
@@ -120,7 +121,7 @@ def finish(
                     best, slits, depth = deeper, trial.slits, factor
                 if deeper is not None and deeper.good:
                     break
-                harmful = deeper is found
+                harmful = True
             if spent >= tries:
                 break
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
@@ -217,6 +218,8 @@ def deepen(
         if (found.good and found.reach > CLOSE) or (worse and factor > 1.0):
             break
         known.append((float(np.log(factor)), float(np.log(found.reach))))
+        if len(known) == 2 and not found.good and _slope(known) > FUTILE:
+            break
         next_one = float(np.exp(_next_depth(known)))
         if abs(next_one / factor - 1.0) < 0.001:
             break
@@ -233,9 +236,14 @@ def _next_depth(known: list[tuple[float, float]]) -> float:
         # Between the two that stand nearest, away from both.
         (a, u), (b, v) = max(shallow), min(deep)
         return a + float(np.clip((u - aim) / (u - v), 0.15, 0.85)) * (b - a)
-    (a, u), (b, v) = known[0], known[-1]
-    slope = float(np.clip((v - u) / (b - a), -4.0, -0.5)) if len(known) > 1 else -1.5
+    b, v = known[-1]
+    slope = float(np.clip(_slope(known), -4.0, -0.5)) if len(known) > 1 else -1.5
     return b + float(np.clip((aim - v) / slope, -0.12, 0.12))
+
+
+def _slope(known: list[tuple[float, float]]) -> float:
+    (a, u), (b, v) = known[0], known[-1]
+    return (v - u) / (b - a)
 
 
 def _better(one: Fit, two: Fit | None) -> bool:
