@@ -32,6 +32,9 @@ RISING = ((3.0, 3), (5.0, 2))  # powers on the way to it, and Newton steps for e
 RISING_AGAIN = ((3.0, 2), (5.0, 1))  # from a shape of nearly the same mesh that asks for clearly more
 CLEARLY = 1.2  # times what that asked
 TEARS = 4.0  # times as dear as elsewhere is a slit that leaves next to nothing of the film beside an edge
+# The worst of a real patch, ln, goes with the need's and, this many times, its rise with twice the power:
+# fitted to ninety sets on sixteen surfaces, 2.4 % off on average.
+RISE, WORST = 2.6, 0.986
 NEED_TOLERANCE = 5e-3  # of the power mean's sum: its root, the need, is then off by 1e-4
 SLACK = 1.005  # a need this many times the target counts as reached
 
@@ -160,6 +163,19 @@ class Board:
         s = np.stack(stretches(metric, at_ease(trial.surface, faces, self.film, trial.chart)))
         return float(metric.areas[(self.law.distance(s) > 1.0).any(axis=0)].sum() / metric.areas.sum())
 
+    def foreseen(self, trial: Trial) -> float:
+        """What the worst of the real patch will ask, in distances to the window's ends, about.
+
+        The need is a mean: where much of a patch is at ease, its worst part asks more. How far the need
+        rises with a sharper power tells how much.
+        """
+        assert trial.mesh is not None and trial.surface is not None and trial.points is not None
+        problem = _problem(trial.surface, trial.mesh.ground.faces, trial.mesh.system, self.size)
+        law = replace(self.law, power=2.0 * POWER)
+        points, _ = minimise(problem, law, trial.points / self.size, steps=30, tolerance=NEED_TOLERANCE)
+        sharper = need_of(problem.metric, law, points)
+        return float(WORST * trial.need * (sharper / trial.need) ** RISE)
+
     def _measured(
         self,
         slits: tuple[Slit, ...],
@@ -237,13 +253,11 @@ def laid_flat(
     needed: where it needs clearly more on this one, few faces are to blame, which a high power by itself
     brings back by no more than a seventh of their strain at a step.
     """
-    metric = metric_in_order(surface / size, faces)
-    areas, count = metric.areas, len(surface)
-    masses = np.bincount(faces.ravel(), np.repeat(areas / 3.0, 3), count).astype(np.float64)
-    problem = Problem(metric, areas, masses, cast(System, system))
+    problem = _problem(surface, faces, system, size)
+    metric = problem.metric
     if start is None:
         points, _ = minimise(problem, Work(), chart / size, steps=1)
-        rising = RISING
+        rising: tuple[tuple[float, int], ...] = RISING
     else:
         points = start[0] / size
         rising = RISING_AGAIN if need_of(metric, law, points) > CLEARLY * start[1] else ()
@@ -252,6 +266,13 @@ def laid_flat(
     # Slopes are right only where the least value is really reached: the last stage runs to its end.
     points, _ = minimise(problem, law, points, steps=60, tolerance=NEED_TOLERANCE)
     return points * size, need_of(metric, law, points)
+
+
+def _problem(surface: FloatArray, faces: IntArray, system: Band, size: float) -> Problem:
+    metric = metric_in_order(surface / size, faces)
+    areas, count = metric.areas, len(surface)
+    masses = np.bincount(faces.ravel(), np.repeat(areas / 3.0, 3), count).astype(np.float64)
+    return Problem(metric, areas, masses, cast(System, system))
 
 
 def metric_in_order(surface: FloatArray, faces: IntArray) -> Metric:

@@ -16,8 +16,13 @@ from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
 
+JUST = 0.99  # reach that planned sets are settled for
+UNSURE = 0.04  # ln of what a set asks more or less than that, up to which a fit tells better
 CLOSE = 0.992  # a reach between this and 1 is deep enough and not too deep
 AIM = 0.9965  # reach that a change of depth aims at
+ON_COPY = 0.985  # share of the film's window that the copy of a large mesh is brought within
+JUST_WITHIN = 0.999  # reach at which the mesh itself is let rest
+LARGE_TRIES = 3  # flattenings of a large mesh
 TRIES = 8  # real flattenings after which no other set is begun
 ENOUGH = 0.5  # share of the way to a new target that counts as getting on
 SLIGHTLY = 0.9  # from this reach on a set is too deep by so little that cutting it less deep is all it needs
@@ -68,7 +73,7 @@ def finish(
     bound: float = 1.0,
     most: int | None = None,
     tries: int = TRIES,
-) -> tuple[Fit | None, tuple[Slit, ...], float]:
+) -> tuple[Fit | None, Trial, float]:
     """Bring the most hopeful of the planned sets just within the film on the real mesh, not only on the copy.
 
     What the real mesh was off moves the target on the copy; the set is settled anew for that, and where it
@@ -93,16 +98,16 @@ def finish(
     -------
     fit : Fit or None
         The cheapest that is good, else the one nearest to it; None if none can be cut.
-    slits : tuple of Slit
+    trial : Trial
         Its slits.
     factor : float
         How many times as deep they are cut.
     """
     best: Fit | None = None
-    slits: tuple[Slit, ...] = ()
-    depth = 1.0
+    chosen, depth = trials[0], 1.0
     trial, waiting = trials[0], [t for t in trials[1:] if len(t.slits) != len(trials[0].slits)]
     target, steep = TARGET, 1.0  # the latter: change of ln(reach) with ln(need)
+    trial = _as_foreseen(board, trial)
     last: tuple[float, float] | None = None
     fine: Board | None = None
     harmful = False  # whether to cut the set in hand deeper as it is did not help
@@ -111,14 +116,14 @@ def finish(
         found = cut_and_fit(ground, on_mesh(ground, trial.slits), film, 1.0, bound)
         spent += 1
         if found is not None and _better(found, best):
-            best, slits, depth = found, trial.slits, 1.0
+            best, chosen, depth = found, trial, 1.0
         stuck = None
         if found is not None and not found.overlap:
             if SLIGHTLY < found.reach < (1.0 if harmful else NEAR):
                 deeper, factor, more = deepen(ground, trial.slits, film, bound=bound, first=found)
                 spent += more
                 if deeper is not None and _better(deeper, best):
-                    best, slits, depth = deeper, trial.slits, factor
+                    best, chosen, depth = deeper, trial, factor
                 if deeper is not None and deeper.good:
                     break
                 harmful = True
@@ -127,7 +132,7 @@ def finish(
             if last is not None and abs(np.log(trial.need / last[0])) > 0.02:
                 steep = float(np.log(found.reach / last[1]) / np.log(trial.need / last[0]))
             last = trial.need, found.reach
-            change = float(np.clip(np.log(0.99 / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
+            change = float(np.clip(np.log(JUST / found.reach) / np.clip(steep, 0.8, 2.5), -0.3, 0.1))
             target = trial.need * float(np.exp(change))
             stuck = settle(board, trial, target)
             if (
@@ -151,7 +156,59 @@ def finish(
         if other is None:
             break
         trial, last, harmful = other, None, False
-    return best, slits, depth
+    return best, chosen, depth
+
+
+def finish_large(
+    board: Board,
+    trials: list[Trial],
+    ground: Ground,
+    film: Film,
+    *,
+    bound: float = 1.0,
+    most: int | None = None,
+    tries: int = TRIES,
+) -> Fit | None:
+    """`finish` on the middling copy, then on the real mesh, of which few flattenings can be afforded.
+
+    A large mesh asks a little more than its copy: that is finished for a film that takes up so much less.
+    """
+    best: Fit | None = None
+    share = ON_COPY
+    for _ in range(LARGE_TRIES):
+        rough, trial, depth = finish(
+            board, trials, board.field.ground, _narrower(film, share), most=most, tries=tries
+        )
+        if rough is None:
+            break
+        real = on_mesh(ground, trial.slits)
+        found = cut_and_fit(ground, real, film, depth, bound, enough=JUST_WITHIN)
+        if found is not None and _better(found, best):
+            best = found
+        if found is None or found.good or not rough.good:
+            break
+        trials, share = [trial, *trials], share * JUST / found.reach
+    return best
+
+
+def _narrower(film: Film, share: float) -> Film:
+    """The film with this share of its window, in ln, about the same middle."""
+    low, high = np.log(film.window)
+    middle, half = 0.5 * (low + high), 0.5 * share * (high - low)
+    return Film(float(np.exp(middle + half)) - 1.0, 1.0 - float(np.exp(middle - half)))
+
+
+def _as_foreseen(board: Board, trial: Trial) -> Trial:
+    """The set settled for a need at which the real patch should be just within, where it is not yet."""
+    for _ in range(2):
+        change = np.log(JUST / board.foreseen(trial))
+        if abs(change) < UNSURE:
+            break
+        settled = settle(board, trial, trial.need * float(np.exp(np.clip(change, -0.3, 0.1))))
+        if not np.isfinite(settled.need):
+            break
+        trial = settled
+    return trial
 
 
 def _another(
@@ -218,7 +275,7 @@ def deepen(
         if (found.good and found.reach > CLOSE) or (worse and factor > 1.0):
             break
         known.append((float(np.log(factor)), float(np.log(found.reach))))
-        if len(known) == 2 and not found.good and _slope(known) > FUTILE:
+        if len(known) == 2 and _slope(known) > FUTILE:
             break
         next_one = float(np.exp(_next_depth(known)))
         if abs(next_one / factor - 1.0) < 0.001:

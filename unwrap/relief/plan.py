@@ -171,7 +171,7 @@ def beginnings(board: Board, limit: int, target: float, effort: Effort) -> list[
 
 
 def _in_turn(trials: list[Trial], target: float) -> list[Trial]:
-    """The most hopeful first, but each count of slits in its turn: what one promises says little of others."""
+    """The most hopeful first, each count of slits in its turn: what one promises says little of others."""
     trials = sorted(trials, key=lambda t: _hope(t, target))
     place = [sum(len(t.slits) == len(trial.slits) for t in trials[:k]) for k, trial in enumerate(trials)]
     rank = [_hope(t, target) * AGAIN**k for t, k in zip(trials, place, strict=True)]

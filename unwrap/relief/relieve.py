@@ -25,7 +25,7 @@ from unwrap.relief.crumple import (
 )
 from unwrap.relief.ease import eased
 from unwrap.relief.field import FORBIDDEN, Field
-from unwrap.relief.finish import TRIES, cut_and_fit, finish, on_mesh
+from unwrap.relief.finish import TRIES, finish, finish_large
 from unwrap.relief.fit import Fit
 from unwrap.relief.ground import Ground
 from unwrap.relief.mirror import find_mirrors
@@ -36,7 +36,6 @@ from unwrap.relief.spots import at_few_spots
 COARSE = 450  # faces of the copy that cuts are planned on
 WORTH = 0.8  # what slits that do not bring a piece within must leave, at most, of the area beyond the film
 UNSEEN = 0.5  # need of the copy below which it shows nothing of what puts the patch beyond the film
-JUST_WITHIN = 0.999  # reach at which a large patch is let rest
 SMOOTH = 0.45  # of the planning mesh's spacing: how far a ragged outline is smoothed to plan on it
 OTHERS, SHORTER = 4, 0.95  # how many sets may collide, and what the next has to cost of the last
 MIDDLING = 4000  # faces of the copy that depths are settled on, where the patch has more
@@ -216,21 +215,9 @@ def _finished_with(
     """The piece on the real mesh; where that is fine, slits are settled on the middling copy of it."""
     # Sets that hardly help are tried as they are: one of them may still leave less of the area beyond.
     tries = TRIES if gets_on(board, trials) else 1
-    if len(ground.faces) <= 1.5 * MIDDLING:
-        return finish(board, trials, ground, board.film, bound=bound, most=most, tries=tries)[0]
-    rough, slits, depth = finish(board, trials, board.field.ground, board.film, most=most, tries=tries)
-    if rough is None:
-        return None
-    best = None
-    real = on_mesh(ground, slits)
-    for factor in (1.01, 1.03, 1.07):
-        found = cut_and_fit(ground, real, board.film, depth * factor, bound, enough=JUST_WITHIN)
-        if found is None:
-            break
-        best = found
-        if found.good or not rough.good:
-            break
-    return best
+    if len(ground.faces) > 1.5 * MIDDLING:
+        return finish_large(board, trials, ground, board.film, bound=bound, most=most, tries=tries)
+    return finish(board, trials, ground, board.film, bound=bound, most=most, tries=tries)[0]
 
 
 def _helps(most: int | None, barred: bool) -> str:

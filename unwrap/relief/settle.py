@@ -14,9 +14,7 @@ DEARER = 1.05  # times what another set costs at which one that falls short is g
 SHORT = 1.2  # a slit of fewer spacings than this may be dropped
 
 
-def settle(
-    board: Board, first: Trial, target: float, *, rounds: int = 20, below: float = np.inf
-) -> Trial:
+def settle(board: Board, first: Trial, target: float, *, rounds: int = 20, below: float = np.inf) -> Trial:
     """Least cost near a set of slits at which the need is at most `target`.
 
     Sequential quadratic programming [1]_ in a trust region: each round the slopes of

@@ -24,7 +24,7 @@ TURN = 0.3  # of a sphere's radius: the farthest that points may stand apart on 
 CLOSEST = 0.25  # of the ordinary spacing
 SMALL = 12.0  # spacings round an opening below which it has no corners
 STEEP = 0.4  # sine of the angle with the edge below which a slit leaves a splinter of film beside its foot
-STRIP = 0.6  # of the spacing, or of the way from its foot: what is narrower between a slit and an edge is thin
+STRIP = 0.6  # of the spacing, or of the way from its foot: a strip of film narrower than this is thin
 RING = np.radians([0.0, 60.0, 120.0, 240.0, 300.0])  # round a tip, away from its slit
 
 
@@ -133,11 +133,12 @@ class TrialMesher:
         away = np.where(through[:, None], np.minimum(arc, arc[:, -1:] - arc), arc)
         inner = curves[:, 1:]
         gap = shapely.distance(self.outline.boundary, shapely.points(inner))
+        spacing = self.spacing_at(inner.reshape(-1, 2)).reshape(gap.shape)
         size = self.size(inner.reshape(-1, 2)).reshape(gap.shape)
         room = STRIP * np.minimum(away, size)
         thin = np.maximum(1.0 - gap / np.maximum(room, 1e-9), 0.0)
         thin[away < 1e-9] = 0.0
-        long: FloatArray = (step / size * self.spacing_at(inner.reshape(-1, 2)).reshape(gap.shape) * thin).sum(axis=1)
+        long: FloatArray = (step / size * spacing * thin).sum(axis=1)
         return long
 
     def _graze(self, slits: tuple[Slit, ...], points: FloatArray) -> np.ndarray:
