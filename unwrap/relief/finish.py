@@ -259,7 +259,7 @@ def deepen(
     high = np.inf
     known: list[tuple[float, float]] = []  # ln(factor) and ln(reach) of what was laid flat
     best: tuple[Fit | None, float] = (None, 1.0)
-    spent = 0
+    spent, last = 0, np.inf
     for k in range(tries):
         found = first if k == 0 and first is not None else cut_and_fit(ground, real, film, factor, bound)
         spent += found is not None and found is not first
@@ -269,13 +269,16 @@ def deepen(
                 break
             high, factor = factor, 0.5 * (max(1.0, 0.9 * factor) + factor)
             continue
+        if best[0] is not None and abs(found.piece.cut_length / last - 1.0) < 5e-4:
+            break  # slits that run through are as deep as they can be
+        last = found.piece.cut_length
         worse = best[0] is not None and not best[0].good and not _better(found, best[0])
         if _better(found, best[0]):
             best = (found, factor)
         if (found.good and found.reach > CLOSE) or (worse and factor > 1.0):
             break
         known.append((float(np.log(factor)), float(np.log(found.reach))))
-        if len(known) == 2 and _slope(known) > FUTILE:
+        if len(known) == 2 and not found.good and _slope(known) > FUTILE:
             break
         next_one = float(np.exp(_next_depth(known)))
         if abs(next_one / factor - 1.0) < 0.001:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from unwrap.arrays import FloatArray
+from unwrap.arrays import FloatArray, IntArray
 from unwrap.film import Film
 from unwrap.flatten.energy import Work
 from unwrap.flatten.even_out import Aim, even_out
@@ -76,9 +76,9 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
     # What a cut has left thin beside it is measured well enough to hold the shape as any other face.
     thin = needles(metric) & (metric.height < VERY_THIN * metric.base)
     even_out(problem, points, film, replace(CUT, enough=enough), thin=thin, way=way)
-    way.sort(key=lambda step: step[0])
-    flat = next((step for step in way if not overlaps(step[1], cut.faces)), None)
-    reach, points = way[0] if flat is None else flat
+    best = min(range(len(way)), key=lambda k: way[k][0])
+    flat = _last_flat([points for _, points in way[: best + 1]], cut.faces)
+    reach, points = way[best if flat is None else flat]
     piece = FlatPiece(
         points=points * size,
         faces=cut.faces,
@@ -91,3 +91,17 @@ def fit(cut: Ground, film: Film, cuts: list[FloatArray], *, bound: float = 1.0, 
         cuts=tuple(cuts),
     )
     return Fit(piece, reach, flat is None)
+
+
+def _last_flat(shapes: list[FloatArray], faces: IntArray) -> int | None:
+    """The last of the shapes on a way that lies nowhere over itself, or, by halves, one near to that."""
+    if not overlaps(shapes[-1], faces):
+        return len(shapes) - 1
+    low, high = -1, len(shapes) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if overlaps(shapes[middle], faces):
+            high = middle
+        else:
+            low = middle
+    return None if low < 0 else low
