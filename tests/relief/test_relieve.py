@@ -64,15 +64,15 @@ def test_cuts_begin_on_an_edge(cut_cap):
 
 
 def test_what_is_alike_left_and_right_is_cut_alike():
-    v, f = nose(count=300)
+    v, f = nose(count=400)
     piece = relieve(v, f, Film(0.09, 0.06))
     assert piece.within
     assert len(piece.cuts) >= 2
     ends = np.array([[*cut[0], *cut[-1]] for cut in piece.cuts])
     other = ends * [1, -1, 1, 1, -1, 1]
     gap = np.abs(ends[:, None] - other[None]).max(axis=2).min(axis=1)
-    # The mesh is irregular, hence not quite alike: within a third of one of its edges, 2.7 mm long.
-    assert gap.max() < 0.9
+    # The mesh is irregular, hence not quite alike: within a third of one of its edges, 2.4 mm long.
+    assert gap.max() < 0.8
 
 
 def test_a_piece_with_openings_that_cross_when_uncut_is_still_planned():
