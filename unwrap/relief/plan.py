@@ -51,7 +51,7 @@ class Effort:
 
     begun: int = 6
     first: int = 4
-    settled: int = 3
+    settled: int = 2
     rounds: int = 24
     feet: int = 5
     joins: int = 8
