@@ -23,17 +23,13 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from boards import board_of
 from surfaces import barrel_end, cap, compact, nose, torus, without
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.relief import relieve
-from unwrap.relief.board import Board
-from unwrap.relief.chart import chart_of
-from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.field import Field
 from unwrap.relief.finish import deepen, finish
-from unwrap.relief.ground import Ground
 from unwrap.relief.plan import even_slits, heart, led_through
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit
@@ -178,14 +174,6 @@ def best_by_lot(uncut, film, restarts):
     tried = sorted((t for t in tried if t.reaches(0.94)), key=lambda t: t.cost)
     found = [finish(board, [t], ground, film)[0] for t in tried[:4]]
     return min((f.piece.cut_length for f in found if f is not None and f.good), default=np.inf)
-
-
-def board_of(uncut, film):
-    """The board that beginnings are tried on, and the real mesh."""
-    ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    copy = coarse_copy(ground, 4000)[0]
-    field = Field.of(copy, np.ones(len(copy.chart)), np.zeros(len(copy.chart), bool))
-    return Board(field, film, 450), ground
 
 
 def main():

@@ -6,31 +6,24 @@ import sys
 
 import numpy as np
 import pytest
+from boards import board_of
 from surfaces import cap, nose, without
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.overlap import overlaps
 from unwrap.relief import relieve
-from unwrap.relief.board import EACH, Board
-from unwrap.relief.chart import chart_of
-from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.field import Field
+from unwrap.relief.board import EACH
 from unwrap.relief.finish import cut_and_fit, deepen, on_mesh
 from unwrap.relief.fit import _last_flat
-from unwrap.relief.ground import Ground
 from unwrap.relief.plan import even_slits, heart
 from unwrap.relief.slit import Slit
 
 SOFT = Film(0.05, 0.02)
 
 
-def laid_out(v, f, film, count=450):
-    uncut = flatten(v, f, film, thorough=False)
-    ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    copy = coarse_copy(ground, 4000)[0]
-    field = Field.of(copy, np.ones(len(copy.chart)), np.zeros(len(copy.chart), bool))
-    return Board(field, film, count), ground
+def laid_out(v, f, film):
+    return board_of(flatten(v, f, film, thorough=False), film)
 
 
 @pytest.mark.parametrize(("make", "film", "depth"), [("cap", SOFT, 0.5), ("nose", SOFT, 0.75)])

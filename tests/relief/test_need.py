@@ -2,16 +2,12 @@
 
 import numpy as np
 import pytest
+from boards import board_of
 from surfaces import cap, nose, without
 
 from unwrap.film import Film
 from unwrap.flatten import flatten
 from unwrap.flatten.metric import metric_of
-from unwrap.relief.board import Board
-from unwrap.relief.chart import chart_of
-from unwrap.relief.coarse import coarse_copy
-from unwrap.relief.field import Field
-from unwrap.relief.ground import Ground
 from unwrap.relief.need import Worst, need_of, pull_on_surface
 from unwrap.relief.plan import even_slits, heart
 from unwrap.relief.slit import Slit
@@ -39,11 +35,8 @@ def test_need_changes_with_the_surface_as_the_pull_says():
         assert (pull * way).sum() == pytest.approx((up - down) / (2 * step), rel=1e-4)
 
 
-def board_of(v, f, film, count):
-    uncut = flatten(v, f, film, thorough=False)
-    ground = Ground(uncut.surface, chart_of(uncut), uncut.faces, uncut.face, uncut.vertex)
-    copy = coarse_copy(ground, 1500)[0]
-    return Board(Field.of(copy, np.ones(len(copy.chart)), np.zeros(len(copy.chart), bool)), film, count)
+def laid_out(v, f, film, count):
+    return board_of(flatten(v, f, film, thorough=False), film, count, middling=1500)[0]
 
 
 def nudged(slits, i, j, by):
@@ -53,7 +46,7 @@ def nudged(slits, i, j, by):
 
 def test_need_changes_with_the_slits_as_the_slopes_say():
     v, f = cap(20.0, 60.0, 500)
-    board = board_of(v, f, Film(0.05, 0.02), 300)
+    board = laid_out(v, f, Film(0.05, 0.02), 300)
     slits = even_slits(board.edges[0], heart(board), 3, 0.5, 0.1)
     trial = board.attempt(slits)
     need, cost = board.slopes(trial)
@@ -69,7 +62,7 @@ def test_need_changes_with_the_slits_as_the_slopes_say():
 
 def test_a_moved_mesh_measures_what_a_new_one_does():
     v, f = cap(20.0, 60.0, 500)
-    board = board_of(v, f, Film(0.05, 0.02), 450)
+    board = laid_out(v, f, Film(0.05, 0.02), 450)
     slits = even_slits(board.edges[0], heart(board), 3, 0.5, 0.1)
     trial = board.attempt(slits)
     for i in range(3):
@@ -84,7 +77,7 @@ def test_a_slit_that_runs_into_an_opening_keeps_to_its_edge():
     v, f = nose(count=500)
     window = v[np.argmax(v @ np.array([0.75, 0.5, 0.35]) / np.linalg.norm(v, axis=1))]
     v, f = without(v, f, window[None], [4.0])
-    board = board_of(v, f, Film(0.09, 0.06), 400)
+    board = laid_out(v, f, Film(0.09, 0.06), 400)
     outer, opening = board.edges
     ways = np.linalg.norm(outer.ring[:, None] - opening.ring[None], axis=2)
     a, b = np.unravel_index(int(np.argmin(ways)), ways.shape)

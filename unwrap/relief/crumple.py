@@ -62,7 +62,7 @@ def beyond_only_where_crumpled(piece: FlatPiece) -> bool:
     over = crumple(piece)
     if piece.within or not over.any():
         return False
-    elsewhere = piece.beyond & ~_near(piece.faces, over > 0.0)
+    elsewhere = piece.beyond & ~_beside(piece.faces, over > 0.0)[piece.faces].any(axis=1)
     return bool(piece.areas[elsewhere].sum() <= AREA_ALLOWED_BEYOND * piece.areas.sum())
 
 
@@ -88,7 +88,7 @@ def pressed_smooth(piece: FlatPiece, over: FloatArray) -> FloatArray | None:
     """
     surface, moving = piece.surface, np.zeros(len(over), dtype=bool)
     for turn in range(ROUNDS):
-        moving[piece.faces[(over > 0.0)[piece.faces].any(axis=1)]] = True
+        moving |= _beside(piece.faces, over > 0.0)
         moving &= _inside(piece)
         if piece.areas[moving[piece.faces].any(axis=1)].sum() > SPOTS * piece.areas.sum():
             return None
@@ -138,8 +138,7 @@ def flat_but_for_spots(piece: FlatPiece, over: FloatArray) -> bool:
     over : (k,) float64
         Its `crumple`.
     """
-    near = np.zeros(len(over), dtype=bool)
-    near[piece.faces[(over > 0.0)[piece.faces].any(axis=1)]] = True
+    near = _beside(piece.faces, over > 0.0)
     total = np.bincount(piece.faces.ravel(), _angles(piece).ravel(), len(over))
     rest = float(np.abs(2.0 * np.pi - total)[_inside(piece) & ~near].sum())
     # The turns that an opening hides are those that its edge misses; round the outer edge there are two more.
@@ -147,11 +146,11 @@ def flat_but_for_spots(piece: FlatPiece, over: FloatArray) -> bool:
     return rest + sum(map(abs, turns[:-1])) <= _followed(piece.film)
 
 
-def _near(faces: IntArray, crumpled: BoolArray) -> BoolArray:
-    """(m,) faces that have a vertex beside a crumpled one."""
+def _beside(faces: IntArray, crumpled: BoolArray) -> BoolArray:
+    """(k,) vertices that share a face with a crumpled one, themselves among them."""
     beside = np.zeros(len(crumpled), dtype=bool)
     beside[faces[crumpled[faces].any(axis=1)]] = True
-    return np.asarray(beside[faces].any(axis=1))
+    return beside
 
 
 def _bending_least(surface: FloatArray, faces: IntArray, moving: BoolArray) -> FloatArray:

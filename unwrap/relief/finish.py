@@ -12,6 +12,7 @@ from unwrap.relief.board import Board, Trial
 from unwrap.relief.draw import CannotDraw, cut_curves
 from unwrap.relief.fit import Fit, fit
 from unwrap.relief.ground import Ground
+from unwrap.relief.need import window_of
 from unwrap.relief.plan import MOST, TARGET, Effort, one_more
 from unwrap.relief.settle import settle
 from unwrap.relief.slit import Slit, edges_of, nearest_edge
@@ -163,18 +164,17 @@ def finish_large(
     board: Board,
     trials: list[Trial],
     ground: Ground,
-    film: Film,
     *,
-    bound: float = 1.0,
-    most: int | None = None,
-    tries: int = TRIES,
+    bound: float,
+    most: int | None,
+    tries: int,
 ) -> Fit | None:
     """`finish` on the middling copy, then on the real mesh, of which few flattenings can be afforded.
 
     A large mesh asks a little more than its copy: that is finished for a film that takes up so much less.
     """
     best: Fit | None = None
-    share = ON_COPY
+    film, share = board.film, ON_COPY
     for _ in range(LARGE_TRIES):
         rough, trial, depth = finish(
             board, trials, board.field.ground, _narrower(film, share), most=most, tries=tries
@@ -193,9 +193,9 @@ def finish_large(
 
 def _narrower(film: Film, share: float) -> Film:
     """The film with this share of its window, in ln, about the same middle."""
-    low, high = np.log(film.window)
-    middle, half = 0.5 * (low + high), 0.5 * share * (high - low)
-    return Film(float(np.exp(middle + half)) - 1.0, 1.0 - float(np.exp(middle - half)))
+    middle, reach = window_of(film)
+    least, most = np.exp(-middle + share * reach * np.array([-1.0, 1.0]))  # of the film's own stretch
+    return Film(float(most) - 1.0, 1.0 - float(least))
 
 
 def _as_foreseen(board: Board, trial: Trial) -> Trial:

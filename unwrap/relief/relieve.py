@@ -216,7 +216,7 @@ def _finished_with(
     # Sets that hardly help are tried as they are: one of them may still leave less of the area beyond.
     tries = TRIES if gets_on(board, trials) else 1
     if len(ground.faces) > 1.5 * MIDDLING:
-        return finish_large(board, trials, ground, board.film, bound=bound, most=most, tries=tries)
+        return finish_large(board, trials, ground, bound=bound, most=most, tries=tries)
     return finish(board, trials, ground, board.film, bound=bound, most=most, tries=tries)[0]
 
 

@@ -133,12 +133,12 @@ class TrialMesher:
         away = np.where(through[:, None], np.minimum(arc, arc[:, -1:] - arc), arc)
         inner = curves[:, 1:]
         gap = shapely.distance(self.outline.boundary, shapely.points(inner))
-        spacing = self.spacing_at(inner.reshape(-1, 2)).reshape(gap.shape)
-        size = self.size(inner.reshape(-1, 2)).reshape(gap.shape)
-        room = STRIP * np.minimum(away, size)
+        flat = inner.reshape(-1, 2)
+        scale = self.field.scale(flat).reshape(gap.shape)
+        room = STRIP * np.minimum(away, scale * self.spacing_at(flat).reshape(gap.shape))
         thin = np.maximum(1.0 - gap / np.maximum(room, 1e-9), 0.0)
         thin[away < 1e-9] = 0.0
-        long: FloatArray = (step / size * spacing * thin).sum(axis=1)
+        long: FloatArray = (step / scale * thin).sum(axis=1)
         return long
 
     def _graze(self, slits: tuple[Slit, ...], points: FloatArray) -> np.ndarray:
